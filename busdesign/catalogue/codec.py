@@ -1,0 +1,173 @@
+"""Payloads from values and values from payloads: one codec for each message, written once as straight-line Python.
+
+A payload is handled as an integer in which byte 0 holds bits 0 to 7, so that payload bit ``n`` is bit ``n`` of the
+integer. ``pack`` and ``unpack`` are compiled from text made here from the frozen layout (numbers only: no name or text of
+the catalogue goes into it), because the simulator calls them once a frame.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from typing import Any
+
+from busdesign.catalogue.checksums import CHECKSUMS, byte_table, checksum_of
+from busdesign.catalogue.model import Message, Role, Signal
+from busdesign.catalogue.values import Value, initial_raw, to_raw, to_value
+from busdesign.findings import did_you_mean
+
+
+class MessageCodec:
+    """Encodes and decodes the payload of one message.
+
+    ``pack(raws, count)`` takes one raw number for each signal in the catalogue's order (those of counters and checks
+    are ignored), and how many frames were sent before; it returns the payload as an integer, counter and check filled
+    in. ``unpack(payload)`` returns the raw numbers of all signals.
+    """
+
+    __slots__ = ("_getters", "_index", "initial_raws", "length_bytes", "message", "pack", "unpack")
+
+    def __init__(self, message: Message) -> None:
+        self.message = message
+        self.length_bytes = message.length_bytes
+        self.initial_raws: tuple[int, ...] = tuple(initial_raw(signal) for signal in message.signals)
+        self._index = {signal.name: position for position, signal in enumerate(message.signals)}
+        self._getters: dict[str, Callable[[int], Value]] = {}
+        self.pack: Callable[[Sequence[int], int], int] = _compiled(_pack_text(message), message)
+        self.unpack: Callable[[int], tuple[int, ...]] = _compiled(_unpack_text(message), message)
+
+    def position_of(self, signal: str) -> int:
+        """Where the raw number of ``signal`` stands in ``pack``'s argument. Raises ValueError for an unknown name."""
+        try:
+            return self._index[signal]
+        except KeyError:
+            hint = did_you_mean(signal, self._index)
+            raise ValueError(f"`{self.message.name}` has no signal `{signal}`; {hint}") from None
+
+    def raws_from(self, values: Mapping[str, object], base: Sequence[int] | None = None) -> list[int]:
+        """Raw numbers with ``values`` (physical, or names of codes) over ``base`` or the initial ones.
+
+        Raises ValueError for an unknown signal, a value out of range, or one that the codec fills itself.
+        """
+        raws = list(self.initial_raws if base is None else base)
+        for name, value in values.items():
+            position = self.position_of(name)
+            signal = self.message.signals[position]
+            if signal.role is not Role.VALUE:
+                raise ValueError(f"`{name}` is a {signal.role} of `{self.message.name}`: it is filled in when sending")
+            raws[position] = to_raw(signal, value)
+        return raws
+
+    def encode(self, values: Mapping[str, object], count: int = 0) -> bytes:
+        """The payload for ``values``; signals not given have their initial value. Raises ValueError."""
+        return self.pack(self.raws_from(values), count).to_bytes(self.length_bytes, "little")
+
+    def decode(self, data: bytes) -> dict[str, Value]:
+        """What a payload means, signal by signal. Raises ValueError if it is shorter than the message."""
+        if len(data) < self.length_bytes:
+            raise ValueError(f"`{self.message.name}` has {self.length_bytes} bytes, this payload only {len(data)}")
+        raws = self.unpack(int.from_bytes(data, "little"))
+        return {signal.name: to_value(signal, raw) for signal, raw in zip(self.message.signals, raws, strict=True)}
+
+    def getter(self, signal: str) -> Callable[[int], Value]:
+        """A function from a payload integer to the value of ``signal``. Raises ValueError for an unknown name."""
+        found = self._getters.get(signal)
+        if found is None:
+            definition = self.message.signals[self.position_of(signal)]
+            raw_of: Callable[[int], int] = _compiled(f"def made(p):\n return {_raw_text(definition)}\n", self.message)
+            found = self._getters[signal] = _valued(definition, raw_of)
+        return found
+
+    def check_holds(self, data: bytes) -> bool | None:
+        """Whether the message's check fits the rest of the payload; None if the message has none."""
+        for signal, raw in zip(self.message.signals, self.unpack(int.from_bytes(data, "little")), strict=True):
+            if signal.role is Role.CHECK:
+                covered = bytes(data[byte] for byte in _covered_bytes(self.message, signal))
+                return checksum_of(signal.crc, _data_id(signal) + covered) == raw
+        return None
+
+
+def codecs_of(messages: Iterable[Message]) -> dict[str, MessageCodec]:
+    """One codec for each of ``messages``, by the message's name."""
+    return {message.name: MessageCodec(message) for message in messages}
+
+
+def _valued(signal: Signal, raw_of: Callable[[int], int]) -> Callable[[int], Value]:
+    factor, offset, codes = signal.factor, signal.offset, signal.codes
+    if codes:
+        words = dict(codes)
+        return lambda payload: words.get(raw := raw_of(payload)) or raw * factor + offset
+    return lambda payload: raw_of(payload) * factor + offset
+
+
+def _compiled(text: str, message: Message) -> Any:
+    namespace: dict[str, Any] = {}
+    for signal in message.signals:
+        if signal.role is Role.CHECK:
+            namespace["table"] = byte_table(signal.crc)
+    exec(compile(text, "<codec>", "exec"), namespace)  # the text holds nothing but numbers from the layout
+    return namespace["made"]
+
+
+def _pack_text(message: Message) -> str:
+    lines = ["def made(v, count):"]
+    terms = [term for position, signal in enumerate(message.signals) for term in _terms(position, signal)]
+    lines.append(f" p = {' | '.join(terms) or '0'}")
+    for signal in message.signals:
+        if signal.role is Role.CHECK:
+            lines += _check_lines(message, signal)
+    return "\n".join([*lines, " return p", ""])
+
+
+def _terms(position: int, signal: Signal) -> Iterator[str]:
+    """The signal's bits on their places, a run of adjacent bits at a time."""
+    if signal.role is Role.CHECK:
+        return
+    raw = f"count * {signal.counts} % {signal.modulo}" if signal.role is Role.COUNTER else f"v[{position}]"
+    for low_bit, payload_bit, width in _runs(signal):
+        yield f"(({raw}) >> {low_bit} & {(1 << width) - 1}) << {payload_bit}"
+
+
+def _runs(signal: Signal) -> Iterator[tuple[int, int, int]]:
+    """(lowest bit within the signal, payload bit it lies in, how many go on upwards together)."""
+    places = signal.bit_positions
+    start = 0
+    for bit in range(1, len(places) + 1):
+        if bit == len(places) or places[bit] != places[bit - 1] + 1:
+            yield start, places[start], bit - start
+            start = bit
+
+
+def _covered_bytes(message: Message, check: Signal) -> list[int]:
+    own = {bit // 8 for bit in check.bit_positions}
+    return [byte for byte in range(message.length_bytes) if byte not in own]
+
+
+def _data_id(check: Signal) -> bytes:
+    return b"" if check.data_id is None else check.data_id.to_bytes(2, "little")
+
+
+def _check_lines(message: Message, check: Signal) -> Iterator[str]:
+    checksum = CHECKSUMS[check.crc]
+    mask, top = (1 << checksum.width) - 1, checksum.width - 8
+    start = checksum_of(check.crc, _data_id(check)) ^ checksum.final_xor
+    yield f" c = {start}"
+    for byte in _covered_bytes(message, check):
+        if checksum.reflected:
+            yield f" c = c >> 8 ^ table[(c ^ p >> {8 * byte}) & 255]"
+        else:
+            yield f" c = c << 8 & {mask} ^ table[(c >> {top} ^ p >> {8 * byte}) & 255]"
+    yield f" c ^= {checksum.final_xor}"
+    for low_bit, payload_bit, width in _runs(check):
+        yield f" p |= (c >> {low_bit} & {(1 << width) - 1}) << {payload_bit}"
+
+
+def _unpack_text(message: Message) -> str:
+    raws = ", ".join(_raw_text(signal) for signal in message.signals)
+    return f"def made(p):\n return ({raws}{',' if message.signals else ''})\n"
+
+
+def _raw_text(signal: Signal) -> str:
+    runs = [f"(p >> {payload_bit} & {(1 << width) - 1}) << {low}" for low, payload_bit, width in _runs(signal)]
+    unsigned = " | ".join(runs)
+    if not signal.signed:
+        return f"({unsigned})"
+    half = 1 << (signal.length_bits - 1)
+    return f"((({unsigned}) ^ {half}) - {half})"

@@ -1,0 +1,191 @@
+"""The frozen catalogue: what may be said on the bus. What exists here is valid; ``reader`` made sure of it.
+
+Bits of a payload are numbered ``8 * byte + bit`` with bit 0 the least significant bit of a byte, as DBC files do. A
+little-endian signal starts at its least significant bit and runs upwards; a big-endian one starts at its most
+significant bit and runs down through the byte, then on into the most significant bit of the next byte.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from fractions import Fraction
+from types import MappingProxyType
+
+from busdesign.findings import Place
+
+MAX_BASE_IDENTIFIER = 0x7FF
+MAX_EXTENDED_IDENTIFIER = 0x1FFF_FFFF
+MAX_CLASSICAL_BYTES = 8
+
+
+class ByteOrder(StrEnum):
+    """How a signal longer than its byte goes on."""
+
+    LITTLE = "little"
+    BIG = "big"
+
+
+class Role(StrEnum):
+    """Who fills a signal: the node's application, or the codec."""
+
+    VALUE = "value"
+    COUNTER = "counter"
+    CHECK = "check"
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """One field of a message. Physical value = raw * factor + offset, in ``unit``."""
+
+    name: str
+    start_bit: int
+    length_bits: int
+    byte_order: ByteOrder = ByteOrder.LITTLE
+    signed: bool = False
+    factor: float = 1.0
+    offset: float = 0.0
+    minimum: float | None = None  # physical, as declared; None where the raw range is the limit
+    maximum: float | None = None
+    unit: str = ""
+    codes: Mapping[int, str] = field(default_factory=lambda: MappingProxyType({}))
+    role: Role = Role.VALUE
+    counts: int = 1  # a counter's step
+    modulo: int = 0  # a counter runs 0 .. modulo - 1
+    crc: str = ""  # a check's algorithm, by its name in ``checksums``
+    data_id: int | None = None  # prefixed to what a check covers, low byte first
+    initial: float | str | None = None  # what is sent until the application says otherwise
+    comment: str = ""
+
+    @property
+    def raw_min(self) -> int:
+        """The least raw value the bits can hold."""
+        return -(1 << (self.length_bits - 1)) if self.signed else 0
+
+    @property
+    def raw_max(self) -> int:
+        """The greatest raw value the bits can hold."""
+        return (1 << (self.length_bits - int(self.signed))) - 1
+
+    @property
+    def bit_positions(self) -> tuple[int, ...]:
+        """The payload bits it takes, least significant first."""
+        return bit_positions(self.start_bit, self.length_bits, self.byte_order)
+
+
+def bit_positions(start_bit: int, length_bits: int, byte_order: ByteOrder) -> tuple[int, ...]:
+    """Payload bit numbers of a field, least significant bit of the field first.
+
+    For a big-endian field the bit after bit 0 of a byte is bit 7 of the next byte.
+    """
+    if byte_order is ByteOrder.LITTLE:
+        return tuple(range(start_bit, start_bit + length_bits))
+    first = 8 * (start_bit // 8) + (7 - start_bit % 8)  # counted from the top of byte 0, most significant first
+    from_top = range(first, first + length_bits)
+    return tuple(8 * (place // 8) + (7 - place % 8) for place in reversed(from_top))
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One definition: who says what, in which bits, how often and by when. A frame is one transmission of it."""
+
+    name: str
+    identifier: int | None  # None until one is assigned: then it has no place on the wire yet
+    extended: bool
+    length_bytes: int
+    sender: str
+    receivers: tuple[str, ...]
+    signals: tuple[Signal, ...]
+    period_ns: int  # of a periodic message; of an irregular one the least distance between two
+    irregular: bool = False
+    deadline_ns: int = 0  # as declared, else the period
+    offset_ns: int = 0  # first release
+    jitter_ns: int = 0
+    lost_after_ns: int | None = None
+    moves: bool = False  # can move metal
+    accept: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    family: str = ""  # the name written in the catalogue, where ``for_each`` made several
+    comment: str = ""
+    places: Mapping[str, Place] = field(default_factory=lambda: MappingProxyType({}), compare=False, repr=False)
+
+    def signal(self, name: str) -> Signal:
+        """The signal called ``name``. Raises KeyError."""
+        for signal in self.signals:
+            if signal.name == name:
+                return signal
+        raise KeyError(name)
+
+    def place_of(self, key: str = "") -> Place | None:
+        """Where ``key`` of this message is written, else where the message is."""
+        return self.places.get(key) or self.places.get("")
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    """One station on the bus."""
+
+    name: str
+    clock_hz: Fraction | None = None
+    tolerance: Fraction = Fraction(0)  # of its clock, as a fraction of one, either way
+    processing_ns: int = 0
+    comment: str = ""
+    place: Place | None = field(default=None, compare=False, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Harness:
+    """The wires, as far as the short form in the catalogue says."""
+
+    trunk_m: Fraction | None = None
+    longest_stub_m: Fraction | None = None
+    termination_ohm: Fraction | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Bus:
+    """What all nodes share."""
+
+    bit_rate_bit_s: Fraction
+    sample_point: Fraction
+    harness: Harness = Harness()
+    place: Place | None = field(default=None, compare=False, repr=False)
+
+    @property
+    def bit_ns(self) -> Fraction:
+        """The nominal bit time, exact."""
+        return Fraction(1_000_000_000) / self.bit_rate_bit_s
+
+
+@dataclass(frozen=True, slots=True)
+class Function:
+    """An end-to-end promise over labels and messages."""
+
+    name: str
+    path: tuple[str, ...]
+    within_ns: int
+    place: Place | None = field(default=None, compare=False, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """Everything that may be said on one bus."""
+
+    name: str
+    revision: int
+    bus: Bus
+    nodes: Mapping[str, Node]
+    messages: tuple[Message, ...]
+    codes: Mapping[str, Mapping[int, str]] = field(default_factory=lambda: MappingProxyType({}))
+    functions: tuple[Function, ...] = ()
+    comment: str = ""
+    file: str = field(default="", compare=False)
+
+    def message(self, name: str) -> Message:
+        """The message called ``name``. Raises KeyError."""
+        for message in self.messages:
+            if message.name == name:
+                return message
+        raise KeyError(name)
+
+    def sent_by(self, node: str) -> tuple[Message, ...]:
+        """The messages that ``node`` sends, in the catalogue's order."""
+        return tuple(message for message in self.messages if message.sender == node)

@@ -1,0 +1,61 @@
+"""The parts of a catalogue while it is being checked: as written, with their places, before anything is frozen."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from busdesign.catalogue.draft import BusWritten, FunctionWritten, MessageWritten, NodeWritten
+from busdesign.catalogue.model import ByteOrder
+from busdesign.catalogue.packing import Layout
+from busdesign.catalogue.source import Source, Trail
+from busdesign.findings import Finding, Place, Severity
+
+
+@dataclass(slots=True)
+class MessagePart:
+    """One message as written, after ``for_each`` was spread out; ``layout`` once its signals are placed."""
+
+    name: str
+    family: str
+    written: MessageWritten
+    trail: Trail
+    origin: Callable[[Trail], Trail]
+    source: Source
+    layout: Layout | None = None
+
+    def at(self, *steps: str | int) -> Place:
+        """Where the value behind ``steps`` of this message is written."""
+        return self.source.of_value(self.origin((*self.trail, *steps)))
+
+    def byte_order_of(self, signal: str) -> ByteOrder:
+        """The signal's own byte order, else the message's, else little."""
+        own = self.written.signals[signal]
+        if "byte_order" in own.model_fields_set or self.written.byte_order is None:
+            return own.byte_order
+        return self.written.byte_order
+
+    def at_key(self, *steps: str | int) -> Place:
+        """Where the key that ends ``steps`` is written."""
+        return self.source.of_key(self.origin((*self.trail, *steps)))
+
+
+@dataclass(slots=True)
+class Draft:
+    """What could be read of a catalogue; parts that could not be read are missing, and have their findings."""
+
+    source: Source
+    name: str
+    revision: int
+    comment: str
+    bus: BusWritten | None
+    nodes: Mapping[str, NodeWritten]
+    node_names: tuple[str, ...]  # of the broken ones too: a message from one of them is not wrong for it
+    codes: Mapping[str, Mapping[int, str]]
+    messages: list[MessagePart]
+    functions: Mapping[str, FunctionWritten]
+    message_names: tuple[str, ...] = ()  # of the broken ones too
+    findings: list[Finding] = field(default_factory=list)
+
+
+def error(rule: str, where: Place, text: str, fix: str = "") -> Finding:
+    """A finding that makes the catalogue unusable."""
+    return Finding(rule, Severity.ERROR, where, text, fix)

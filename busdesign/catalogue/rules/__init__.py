@@ -1,0 +1,33 @@
+"""Checks of a draft catalogue, one topic a file: each rule is a function that takes a draft and yields findings.
+
+``RULES`` is the list of all of them. A rule looks at what could be read and stays silent about the rest.
+"""
+
+from collections.abc import Callable, Iterator
+
+from busdesign.catalogue.parts import Draft
+from busdesign.catalogue.rules import identifiers, layout, names, timing, values
+from busdesign.findings import Finding
+
+Rule = Callable[[Draft], Iterator[Finding]]
+
+RULES: tuple[Rule, ...] = (
+    names.unusable_name,
+    names.name_taken,
+    names.unknown_node,
+    names.unknown_message,
+    identifiers.identifier_out_of_range,
+    identifiers.duplicate_identifier,
+    layout.payload_too_long,
+    layout.does_not_fit,
+    layout.check_not_on_a_byte,
+    values.unknown_codes,
+    values.code_outside_bits,
+    values.duplicate_code,
+    values.range_out_of_reach,
+    values.counter_out_of_range,
+    values.unknown_check,
+    values.initial_out_of_range,
+    timing.no_timing,
+    timing.offset_of_irregular,
+)

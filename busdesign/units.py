@@ -1,0 +1,126 @@
+"""Quantities as people write them (``50 ms``, ``250 kbit/s``, ``87.5 %``) and exact numbers inside.
+
+Reading is exact: a quantity becomes a ``Fraction`` of its base unit (or whole nanoseconds), never a float. A number
+without a unit, or with the unit of something else, is refused with the units that would do.
+"""
+
+import re
+from collections.abc import Mapping
+from fractions import Fraction
+
+NS_PER_S = 1_000_000_000
+
+# Each kind of quantity: its base unit comes first; the example is what an error message shows.
+_KINDS: Mapping[str, tuple[str, Mapping[str, Fraction]]] = {
+    "duration": (
+        "50 ms",
+        {
+            "s": Fraction(1),
+            "ms": Fraction(1, 10**3),
+            "us": Fraction(1, 10**6),
+            "ns": Fraction(1, 10**9),
+            "min": Fraction(60),
+            "h": Fraction(3600),
+        },
+    ),
+    "bit rate": (
+        "250 kbit/s",
+        {"bit/s": Fraction(1), "kbit/s": Fraction(10**3), "Mbit/s": Fraction(10**6)},
+    ),
+    "frequency": ("16 MHz", {"Hz": Fraction(1), "kHz": Fraction(10**3), "MHz": Fraction(10**6)}),
+    "length": ("9 m", {"m": Fraction(1), "cm": Fraction(1, 100), "mm": Fraction(1, 1000), "km": Fraction(1000)}),
+    "resistance": ("120 ohm", {"ohm": Fraction(1), "mohm": Fraction(1, 1000), "kohm": Fraction(1000)}),
+    "ratio": ("87.5 %", {"%": Fraction(1, 100), "ppm": Fraction(1, 10**6)}),
+}
+_OTHER_SPELLINGS = {"\u00b5s": "us", "\u03bcs": "us", "Ω": "ohm", "\u2126": "ohm", "sec": "s", "percent": "%"}
+_NUMBER_AND_UNIT = re.compile(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,2})?)\s*([^\s\d].*?)?\s*\Z")
+
+
+class QuantityError(ValueError):
+    """A text that is not a quantity of the wanted kind; its message says what was found and what would do."""
+
+
+def read_quantity(written: object, kind: str) -> Fraction:
+    """``written`` (such as ``"50 ms"``) as an exact multiple of the base unit of ``kind``.
+
+    Kinds: duration [s], bit rate [bit/s], frequency [Hz], length [m], resistance [ohm], ratio [1].
+    Raises QuantityError.
+    """
+    example, units = _KINDS[kind]
+    if isinstance(written, bool) or not isinstance(written, str | int | float):
+        raise QuantityError(f"expected a {kind} such as `{example}`, found {_shown(written)}")
+    match = _NUMBER_AND_UNIT.match(str(written))
+    if not match:
+        raise QuantityError(f"expected a {kind} such as `{example}`, found {_shown(written)}")
+    number, unit = match.groups()
+    if unit is None:
+        raise QuantityError(f"{_shown(written)} has no unit; a {kind} is written like `{example}`")
+    unit = _OTHER_SPELLINGS.get(unit, unit)
+    if unit not in units:
+        raise QuantityError(f"`{written}` is no {kind}: {_about_unit(unit, units)}")
+    return Fraction(number) * units[unit]
+
+
+def duration_ns(written: object) -> int:
+    """A duration in whole nanoseconds, not negative. Raises QuantityError."""
+    exact = read_quantity(written, "duration") * NS_PER_S
+    if exact < 0:
+        raise QuantityError(f"`{written}` is negative; a duration here is zero or more")
+    if exact.denominator != 1:
+        raise QuantityError(f"`{written}` is not a whole number of nanoseconds, the finest step of time here")
+    return int(exact)
+
+
+def positive_duration_ns(written: object) -> int:
+    """A duration in whole nanoseconds, at least one. Raises QuantityError."""
+    duration = duration_ns(written)
+    if duration == 0:
+        raise QuantityError(f"`{written}` must be longer than zero")
+    return duration
+
+
+def positive(written: object, kind: str) -> Fraction:
+    """A quantity above zero. Raises QuantityError."""
+    value = read_quantity(written, kind)
+    if value <= 0:
+        raise QuantityError(f"`{written}` must be above zero")
+    return value
+
+
+def format_duration(time_ns: int | Fraction) -> str:
+    """A duration in the unit a person would choose: ``1.54 ms``, ``540 us``, ``12 s``."""
+    size = abs(Fraction(time_ns))
+    for unit, scale in (("s", 10**9), ("ms", 10**6), ("us", 10**3)):
+        if size >= scale:
+            return f"{_plain(Fraction(time_ns) / scale)} {unit}"
+    return f"{_plain(Fraction(time_ns))} ns"
+
+
+def format_bit_rate(bit_rate_bit_s: int | Fraction) -> str:
+    """A bit rate as people say it: ``250 kbit/s``, ``1 Mbit/s``."""
+    for unit, scale in (("Mbit/s", 10**6), ("kbit/s", 10**3)):
+        if bit_rate_bit_s >= scale:
+            return f"{_plain(Fraction(bit_rate_bit_s) / scale)} {unit}"
+    return f"{_plain(Fraction(bit_rate_bit_s))} bit/s"
+
+
+def format_ratio(ratio: Fraction | float) -> str:
+    """A fraction of one as per cent with one decimal: ``32.4 %``."""
+    return f"{float(ratio) * 100:.1f} %"
+
+
+def _plain(value: Fraction) -> str:
+    return f"{float(value):.6f}".rstrip("0").rstrip(".")
+
+
+def _shown(written: object) -> str:
+    return "nothing" if written is None else f"`{written}`"
+
+
+def _about_unit(unit: str, units: Mapping[str, Fraction]) -> str:
+    for other_kind, (_, other_units) in _KINDS.items():
+        if unit in other_units and other_units is not units:
+            return f"`{unit}` measures a {other_kind}; allowed: {', '.join(units)}"
+    by_letters = [known for known in units if known.lower() == unit.lower()]
+    hint = f"; did you mean `{by_letters[0]}`?" if by_letters else f"; allowed: {', '.join(units)}"
+    return f"`{unit}` is not a unit of it{hint}"
