@@ -10,7 +10,7 @@ from typing import Any
 
 from busdesign.catalogue.checksums import CHECKSUMS, byte_table, checksum_of
 from busdesign.catalogue.model import Message, Role, Signal
-from busdesign.catalogue.values import Value, initial_raw, to_raw, to_value
+from busdesign.catalogue.values import Value, initial_raw, raw_converter, to_value
 from busdesign.findings import did_you_mean
 
 
@@ -22,13 +22,18 @@ class MessageCodec:
     in. ``unpack(payload)`` returns the raw numbers of all signals.
     """
 
-    __slots__ = ("_getters", "_index", "initial_raws", "length_bytes", "message", "pack", "unpack")
+    __slots__ = ("_converters", "_getters", "_index", "initial_raws", "length_bytes", "message", "pack", "unpack")
 
     def __init__(self, message: Message) -> None:
         self.message = message
         self.length_bytes = message.length_bytes
         self.initial_raws: tuple[int, ...] = tuple(initial_raw(signal) for signal in message.signals)
         self._index = {signal.name: position for position, signal in enumerate(message.signals)}
+        self._converters = {
+            signal.name: (position, raw_converter(signal))
+            for position, signal in enumerate(message.signals)
+            if signal.role is Role.VALUE
+        }
         self._getters: dict[str, Callable[[int], Value]] = {}
         self.pack: Callable[[Sequence[int], int], int] = _compiled(_pack_text(message), message)
         self.unpack: Callable[[int], tuple[int, ...]] = _compiled(_unpack_text(message), message)
@@ -47,13 +52,18 @@ class MessageCodec:
         Raises ValueError for an unknown signal, a value out of range, or one that the codec fills itself.
         """
         raws = list(self.initial_raws if base is None else base)
+        converters = self._converters
         for name, value in values.items():
-            position = self.position_of(name)
-            signal = self.message.signals[position]
-            if signal.role is not Role.VALUE:
-                raise ValueError(f"`{name}` is a {signal.role} of `{self.message.name}`: it is filled in when sending")
-            raws[position] = to_raw(signal, value)
+            try:
+                position, to_raw_of = converters[name]
+            except KeyError:
+                raise self._not_settable(name) from None
+            raws[position] = to_raw_of(value)
         return raws
+
+    def _not_settable(self, name: str) -> ValueError:
+        signal = self.message.signals[self.position_of(name)]
+        return ValueError(f"`{name}` is a {signal.role} of `{self.message.name}`: it is filled in when sending")
 
     def encode(self, values: Mapping[str, object], count: int = 0) -> bytes:
         """The payload for ``values``; signals not given have their initial value. Raises ValueError."""

@@ -11,9 +11,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from busdesign.catalogue.draft import MessageWritten
-from busdesign.catalogue.parts import error
 from busdesign.catalogue.source import Source, Trail
-from busdesign.findings import Finding
+from busdesign.findings import Finding, error
 
 _MESSAGE_KEYS = frozenset(known.alias or name for name, known in MessageWritten.model_fields.items())
 

@@ -7,7 +7,9 @@ from busdesign.catalogue.draft import BusWritten, FunctionWritten, MessageWritte
 from busdesign.catalogue.model import ByteOrder
 from busdesign.catalogue.packing import Layout
 from busdesign.catalogue.source import Source, Trail
-from busdesign.findings import Finding, Place, Severity
+from busdesign.findings import Finding, Place, error
+
+__all__ = ["Draft", "MessagePart", "error"]
 
 
 @dataclass(slots=True)
@@ -54,8 +56,3 @@ class Draft:
     functions: Mapping[str, FunctionWritten]
     message_names: tuple[str, ...] = ()  # of the broken ones too
     findings: list[Finding] = field(default_factory=list)
-
-
-def error(rule: str, where: Place, text: str, fix: str = "") -> Finding:
-    """A finding that makes the catalogue unusable."""
-    return Finding(rule, Severity.ERROR, where, text, fix)

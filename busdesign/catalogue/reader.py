@@ -12,12 +12,12 @@ from busdesign.catalogue.families import spread
 from busdesign.catalogue.freeze import freeze
 from busdesign.catalogue.model import Catalogue
 from busdesign.catalogue.packing import Layout, Slot, lay
-from busdesign.catalogue.parts import Draft, MessagePart, error
+from busdesign.catalogue.parts import Draft, MessagePart
 from busdesign.catalogue.rules import RULES
 from busdesign.catalogue.source import Source, Unreadable, parse_source, read_source
 from busdesign.catalogue.validation import validated
 from busdesign.errors import CatalogueError
-from busdesign.findings import Finding, Severity
+from busdesign.findings import Finding, Severity, error
 
 
 def read_catalogue(path: str | os.PathLike[str]) -> Catalogue:

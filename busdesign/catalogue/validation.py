@@ -1,28 +1,30 @@
 """From what pydantic says to findings with a place, the words of the file, and a hint."""
 
 import types
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
+from busdesign.catalogue.scalars import ScalarError, resolve
 from busdesign.catalogue.source import Source, Trail
-from busdesign.findings import Finding, Severity, did_you_mean
+from busdesign.findings import Finding, Refused, did_you_mean, error, shown
 
 Model = TypeVar("Model", bound=BaseModel)
 
 _EXPECTED = {
     "int_type": "a whole number",
-    "int_parsing": "a whole number",
     "int_from_float": "a whole number",
     "float_type": "a number",
     "bool_type": "`true` or `false`",
     "string_type": "a text",
+    "string_too_short": "a text",
     "dict_type": "a mapping such as `{key: value}`",
     "model_type": "a mapping such as `{key: value}`",
     "list_type": "a list such as `[one, two]`",
-    "string_too_short": "a name",
 }
+_YES, _NO = {"yes", "y", "on", "1"}, {"no", "n", "off", "0"}
+_KEY = "[key]"  # how pydantic ends the location of a problem with a key itself
 
 
 def validated(
@@ -39,97 +41,153 @@ def validated(
     """
     try:
         return model.model_validate(data)
-    except ValidationError as error:
-        findings.extend(_finding(problem, model, source, trail, origin) for problem in error.errors(include_url=False))
-        return None
+    except ValidationError as refused:
+        problems = refused.errors(include_url=False)
+    bad_keys = {problem["loc"][:-1] for problem in problems if problem["loc"][-1:] == (_KEY,)}
+    for problem in problems:
+        if problem["loc"] not in bad_keys:  # of a wrong key, its value is not worth a second finding
+            findings.append(_Reading(model, data, problem).finding(source, trail, origin))
+    return None
 
 
-def _finding(problem: Any, model: type[BaseModel], source: Source, trail: Trail, origin: Any) -> Finding:
-    kind, ctx = problem["type"], problem.get("ctx", {})
-    loc = tuple(_without_tags(problem["loc"], model))
-    at = origin(trail + loc)
-    found = problem.get("input")
-    if kind == "extra_forbidden":
-        return _error(
-            "unknown-key", source.of_key(at), f"unknown key `{loc[-1]}`", did_you_mean(loc[-1], _keys(model, loc[:-1]))
-        )
-    if kind == "missing":
-        whole = origin(trail + loc[:-1])
-        example = _description(model, loc)
-        fix = f"add `{loc[-1]}:`" + (f", {example}" if example else "")
-        return _error("missing-key", source.of_key(whole), f"`{loc[-1]}` is missing", fix)
-    if kind == "value_error":
-        return _error("wrong-value", source.of_value(at), str(ctx.get("error", problem["msg"])))
-    where = source.of_value(at)
-    if kind in _EXPECTED:
-        hint = _description(model, loc)
-        return _error("wrong-value", where, f"expected {_EXPECTED[kind]}, found {_show(found)}", hint)
-    if kind in ("greater_than_equal", "less_than_equal"):
-        limit = ctx.get("ge", ctx.get("le"))
-        word = "at least" if "ge" in ctx else "at most"
-        return _error("wrong-value", where, f"`{found}` is out of range: {word} {limit} is allowed")
-    if kind in ("too_short", "too_long"):
-        want = f"{ctx.get('min_length', ctx.get('max_length'))}"
-        have = ctx.get("actual_length")
-        return _error("wrong-value", where, f"{have} entries where {want} belong", _description(model, loc))
-    return _error("wrong-value", where, problem["msg"].lower())
+class _Reading:
+    """One problem as pydantic states it, followed to the data it speaks of."""
+
+    def __init__(self, model: type[BaseModel], data: Any, problem: Any) -> None:
+        self.model = model
+        self.kind: str = problem["type"]
+        self.context: Mapping[str, Any] = problem.get("ctx", {})
+        self.said: str = problem["msg"]
+        self.found: Any = problem.get("input")
+        self.of_key = problem["loc"][-1:] == (_KEY,)
+        self.loc = tuple(_steps(problem["loc"], data, self.kind == "missing"))
+        self.value = _value_at(data, self.loc)
+
+    def finding(self, source: Source, trail: Trail, origin: Callable[[Trail], Trail]) -> Finding:
+        at = origin(trail + self.loc)
+        if self.kind == "missing":
+            return error("missing-key", source.of_key(origin(trail + self.loc[:-1])), *self._missing())
+        if self.kind in ("extra_forbidden", "invalid_key"):
+            known = _keys(self.model, self.loc[:-1])
+            hint = did_you_mean(self.loc[-1], known, most=len(known))
+            return error("unknown-key", source.of_key(at), f"unknown key {_key_shown(self.loc[-1])}", hint)
+        where = source.of_key(at) if self.of_key or self.found is None else source.of_value(at)
+        return error("wrong-value", where, *(self._wrong_key() if self.of_key else self._wrong_value()))
+
+    def _missing(self) -> tuple[str, str]:
+        example = _description(self.model, self.loc)
+        return f"`{self.loc[-1]}` is missing", f"add `{self.loc[-1]}:`" + (f", {example}" if example else "")
+
+    def _wrong_key(self) -> tuple[str, str]:
+        key = _key_shown(self.loc[-1])
+        if self.kind == "int_type":
+            swapped = isinstance(self.value, int) and not isinstance(self.value, bool)
+            fix = f"write `{self.value}: {self.loc[-1]}`" if swapped else "write it like `0: off`"
+            return f"expected a whole number before the `:`, found {key}", fix
+        return f"{key} is not a name", "a name begins with a letter or `_`"
+
+    def _wrong_value(self) -> tuple[str, str]:
+        hint = _description(self.model, self.loc)
+        reason = self.context.get("error")
+        if isinstance(reason, Refused):
+            return reason.text, reason.fix or hint
+        if reason is not None:
+            return str(reason), hint
+        if self.kind == "nothing":
+            return f"`{self.loc[-1]}` has nothing behind it", hint or "give it a value, or remove it"
+        if self.kind in _EXPECTED:
+            return f"expected {_EXPECTED[self.kind]}, found {_as_written(self.found)}", self._retyped() or hint
+        if self.kind in ("greater_than_equal", "less_than_equal"):
+            limit = f"at least {self.context['ge']}" if "ge" in self.context else f"at most {self.context['le']}"
+            return f"{shown(self.found)} is out of range: {limit} is allowed", hint
+        if self.kind in ("too_short", "too_long"):
+            have, least = self.context["actual_length"], self.context.get("min_length")
+            wanted = f"at least {least}" if self.kind == "too_short" else f"at most {self.context['max_length']}"
+            return f"expected {wanted} {'entry' if wanted.endswith(' 1') else 'entries'}, found {have or 'none'}", hint
+        return self.said[:1].lower() + self.said[1:], hint
+
+    def _retyped(self) -> str:
+        """A hint for a value that is right but for its type, or ""."""
+        found, wanted = self.found, _EXPECTED[self.kind]
+        if wanted == "a whole number" and isinstance(found, float) and found.is_integer():
+            return f"write `{found:.0f}`"
+        if wanted.endswith(" number") and isinstance(found, str) and _looks_like(found, int | float):
+            return "leave the quotes out"
+        if self.kind == "bool_type":
+            word = str(found).lower()
+            return "write `true`" if word in _YES else "write `false`" if word in _NO else ""
+        if wanted == "a text":
+            if isinstance(found, dict) and list(found.values()) == [None]:
+                name = next(iter(found))
+                return f"in YAML `{{{name}}}` is a mapping; write `'{{{name}}}'`"
+            return "put it in quotes" if isinstance(found, int | float) else ""
+        return ""
 
 
-def _error(rule: str, where: Any, text: str, fix: str = "") -> Finding:
-    return Finding(rule, Severity.ERROR, where, text, fix)
+def _steps(loc: tuple[Any, ...], data: Any, last_is_missing: bool) -> Iterator[Any]:
+    """The steps of ``loc`` that are keys or indices of the data; pydantic puts the tags of unions among them."""
+    for step in loc[:-1] if last_is_missing else loc:
+        if isinstance(data, dict):
+            # A key that is no word or number stands in ``loc`` as its text.
+            key = step if step in data else next((key for key in data if str(key) == step), _KEY)
+            if key in data:
+                data = data[key]
+                yield key
+        elif isinstance(data, list) and isinstance(step, int) and step < len(data):
+            data = data[step]
+            yield step
+    if last_is_missing:
+        yield loc[-1]
 
 
-def _show(found: object) -> str:
-    if found is None:
-        return "nothing"
-    if isinstance(found, dict):
-        return "a mapping"
-    if isinstance(found, list):
-        return "a list"
-    text = str(found).lower() if isinstance(found, bool) else str(found)
-    return f"`{text if len(text) <= 40 else text[:37] + '...'}`"
-
-
-def _without_tags(loc: tuple[Any, ...], model: type[BaseModel]) -> Iterator[Any]:
-    """Drop what pydantic adds to a location: union members (``str``, ``dict[int,str]``) and ``[key]``."""
-    place: Any = model
+def _value_at(data: Any, loc: tuple[Any, ...]) -> Any:
     for step in loc:
-        inner = _inside(place, step)
-        if inner is None or step == "[key]":
-            continue
-        place = inner
-        yield step
+        known = isinstance(data, list) or (isinstance(data, dict) and step in data)
+        data = data[step] if known else None
+    return data
+
+
+def _as_written(found: object) -> str:
+    is_quoted = isinstance(found, str) and (found == "" or _looks_like(found, int | float | bool | None))
+    return f"`'{found}'`" if is_quoted else shown(found)
+
+
+def _looks_like(word: str, kind: Any) -> bool:
+    try:
+        return isinstance(resolve(word), kind)
+    except ScalarError:
+        return False
+
+
+def _key_shown(key: object) -> str:
+    return "`~`" if key is None else "`''`" if key == "" else shown(key)
 
 
 def _inside(place: Any, step: Any) -> Any:
-    """The annotation behind ``step`` of ``place``, or None if ``step`` is not a step of the data."""
+    """The annotation behind ``step`` of ``place``, or None."""
     if isinstance(place, type) and issubclass(place, BaseModel):
-        for name, known in place.model_fields.items():
-            if step == (known.alias or name):
-                return known.annotation
-        return Any if isinstance(step, str) else None
+        return next((known.annotation for name, known in place.model_fields.items() if step == _key(name, known)), None)
     origin = get_origin(place)
     if origin is Annotated:
         return _inside(get_args(place)[0], step)
     if origin in (Union, types.UnionType):
         return next((found for found in (_inside(arg, step) for arg in get_args(place)) if found is not None), None)
     if origin is dict:
-        key_type = get_args(place)[0]
-        wants_int = key_type is int
-        is_tag = isinstance(step, str) and (wants_int or "[" in step)
-        return None if is_tag else get_args(place)[1]
+        return get_args(place)[1]
     if origin in (list, tuple):
         return get_args(place)[0] if isinstance(step, int) else None
-    return Any if place is Any else None
+    return None
 
 
-def _keys(model: type[BaseModel], loc: tuple[Any, ...]) -> list[str]:
-    """The keys allowed in the mapping at ``loc``."""
+def _key(name: str, known: Any) -> str:
+    return str(known.alias or name)
+
+
+def _model_at(model: type[BaseModel], loc: tuple[Any, ...]) -> type[BaseModel] | None:
     place: Any = model
     for step in loc:
         place = _inside(place, step)
-    place = _model_in(place)
-    return [known.alias or name for name, known in place.model_fields.items()] if place else []
+    return _model_in(place)
 
 
 def _model_in(place: Any) -> type[BaseModel] | None:
@@ -138,15 +196,16 @@ def _model_in(place: Any) -> type[BaseModel] | None:
     return next((found for found in map(_model_in, get_args(place)) if found), None)
 
 
+def _keys(model: type[BaseModel], loc: tuple[Any, ...]) -> list[str]:
+    """The keys allowed in the mapping at ``loc``."""
+    place = _model_at(model, loc)
+    return [_key(name, known) for name, known in place.model_fields.items()] if place else []
+
+
 def _description(model: type[BaseModel], loc: tuple[Any, ...]) -> str:
-    """What the model says of the key that ends ``loc``, for a hint."""
-    place: Any = model
-    for step in loc[:-1]:
-        place = _inside(place, step)
-    owner = _model_in(place)
-    if owner is None or not loc:
-        return ""
-    for name, known in owner.model_fields.items():
-        if loc[-1] == (known.alias or name):
-            return known.description or ""
-    return ""
+    """What the model says of the key that ends ``loc`` (or of the list whose entry does), for a hint."""
+    while loc and isinstance(loc[-1], int):
+        loc = loc[:-1]
+    owner = _model_at(model, loc[:-1]) if loc else None
+    fields = owner.model_fields.items() if owner else ()
+    return next((known.description or "" for name, known in fields if loc[-1] == _key(name, known)), "")

@@ -1,6 +1,7 @@
 """Between what a person means (412.5 mm, ``down_locked``) and the raw number in the bits."""
 
 import math
+from collections.abc import Callable
 from fractions import Fraction
 
 from busdesign.catalogue.model import Role, Signal
@@ -50,6 +51,29 @@ def to_raw(signal: Signal, value: object) -> int:
         unit = f" {signal.unit}" if signal.unit else ""
         raise ValueError(f"`{signal.name}` = {value:g}{unit} is out of range: {least:g} to {most:g}{unit} is allowed")
     return raw
+
+
+def raw_converter(signal: Signal) -> Callable[[object], int]:
+    """``to_raw`` of one signal, with all that does not depend on the value worked out beforehand."""
+    words: dict[object, int] = {name: raw for raw, name in reversed(tuple(signal.codes.items()))}
+    low, high = raw_limits(signal)
+    factor, offset = signal.factor, signal.offset
+
+    plain = factor == 1 and offset == 0
+
+    def convert(value: object) -> int:
+        kind = value.__class__
+        if kind is int and plain and low <= value <= high:  # type: ignore[operator]
+            return value  # type: ignore[return-value]
+        if kind is str and value in words:
+            return words[value]
+        if (kind is float or kind is int) and -1e18 < value < 1e18:  # type: ignore[operator]
+            raw = round((value - offset) / factor)  # type: ignore[operator]
+            if low <= raw <= high:
+                return raw
+        return to_raw(signal, value)
+
+    return convert
 
 
 def to_number(signal: Signal, raw: int) -> float:

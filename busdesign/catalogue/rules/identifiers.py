@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 
 from busdesign.catalogue.model import MAX_BASE_IDENTIFIER, MAX_EXTENDED_IDENTIFIER
-from busdesign.catalogue.parts import Draft, MessagePart, error
-from busdesign.findings import Finding
+from busdesign.catalogue.parts import Draft, MessagePart
+from busdesign.findings import Finding, error
 
 
 def identifier_out_of_range(draft: Draft) -> Iterator[Finding]:

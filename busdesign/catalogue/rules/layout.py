@@ -4,8 +4,8 @@ from collections.abc import Iterator
 
 from busdesign.catalogue.model import MAX_CLASSICAL_BYTES, ByteOrder, bit_positions
 from busdesign.catalogue.packing import Clash
-from busdesign.catalogue.parts import Draft, MessagePart, error
-from busdesign.findings import Finding
+from busdesign.catalogue.parts import Draft, MessagePart
+from busdesign.findings import Finding, error
 
 
 def payload_too_long(draft: Draft) -> Iterator[Finding]:

@@ -3,8 +3,8 @@
 import re
 from collections.abc import Iterator
 
-from busdesign.catalogue.parts import Draft, MessagePart, error
-from busdesign.findings import Finding, Place, did_you_mean
+from busdesign.catalogue.parts import Draft, MessagePart
+from busdesign.findings import Finding, Place, did_you_mean, error
 
 _IDENTIFIER = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
 _WORDS_OF_EXPECTATIONS = {"and", "or", "not", "true", "false", "never", "always"}

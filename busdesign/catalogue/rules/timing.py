@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator
 
-from busdesign.catalogue.parts import Draft, error
-from busdesign.findings import Finding
+from busdesign.catalogue.parts import Draft
+from busdesign.findings import Finding, error
 
 
 def no_timing(draft: Draft) -> Iterator[Finding]:

@@ -5,8 +5,8 @@ from fractions import Fraction
 
 from busdesign.catalogue.checksums import CHECKSUMS
 from busdesign.catalogue.draft import SignalWritten
-from busdesign.catalogue.parts import Draft, MessagePart, error
-from busdesign.findings import Finding, Place, did_you_mean
+from busdesign.catalogue.parts import Draft, MessagePart
+from busdesign.findings import Finding, Place, did_you_mean, error
 
 
 def _signals(draft: Draft) -> Iterator[tuple[MessagePart, str, SignalWritten]]:

@@ -1,0 +1,1 @@
+"""What can be promised before anything is built: load and worst-case response times."""

@@ -1,0 +1,169 @@
+"""Is the catalogue consistent, and does it fit the bus? Rules, load, worst-case response times, one verdict."""
+
+import os
+from dataclasses import dataclass, field
+from typing import Any
+
+from busdesign.analysis.expected import nominal_load
+from busdesign.analysis.streams import LENGTHS, WorstCase, longest_frames, worst_cases
+from busdesign.catalogue.model import Catalogue, Message
+from busdesign.catalogue.reader import read_catalogue
+from busdesign.findings import Finding, Severity, sort_findings
+from busdesign.units import format_duration
+from busdesign.wire.lengths import shortest_bits
+
+MS = 1_000_000  # nanoseconds
+
+
+@dataclass(frozen=True, slots=True)
+class BusAnswer:
+    """The bus as a whole; loads are fractions of 1."""
+
+    bit_rate_bit_s: float
+    load_nominal: float
+    load_worst: float
+
+
+@dataclass(frozen=True, slots=True)
+class MessageAnswer:
+    """One message. Times are milliseconds; what has no bound, or no identifier yet, is None."""
+
+    name: str
+    id: int | None
+    extended: bool
+    sender: str
+    length_bytes: int
+    period_ms: float
+    deadline_ms: float
+    frame_bits_min: int
+    frame_bits_max: int
+    blocking_ms: float | None
+    queuing_ms: float | None
+    response_worst_ms: float | None
+    meets_deadline: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class FunctionAnswer:
+    """One end-to-end promise. Its bound is None: this version reads such promises and does not judge them."""
+
+    name: str
+    path: tuple[str, ...]
+    within_ms: float
+    bound_ms: float | None
+    holds: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class CheckAnswer:
+    """What ``check`` found out. ``holds`` is false if a promise is broken."""
+
+    catalogue: str
+    revision: int
+    bus: BusAnswer
+    messages: tuple[MessageAnswer, ...]
+    functions: tuple[FunctionAnswer, ...]
+    findings: tuple[Finding, ...]
+    holds: bool
+    lengths: str
+    definition: Catalogue = field(repr=False, metadata={"json": False})
+
+
+def check(catalogue: Catalogue | str | os.PathLike[str], *, lengths: str = "published") -> CheckAnswer:
+    """Check a catalogue, or the YAML file of one. Raises CatalogueError if it is unusable, KeyError for ``lengths``."""
+    definition = catalogue if isinstance(catalogue, Catalogue) else read_catalogue(catalogue)
+    worst = worst_cases(definition, longest_frames(definition, lengths))
+    load_worst = float(worst.load)
+    findings = [
+        *_load_findings(definition, load_worst),
+        *(found for message in definition.messages for found in _message_findings(message, worst.cases)),
+        *_not_judged(definition),
+    ]
+    return CheckAnswer(
+        catalogue=definition.name,
+        revision=definition.revision,
+        bus=BusAnswer(float(definition.bus.bit_rate_bit_s), float(nominal_load(definition)), load_worst),
+        messages=tuple(_message(message, worst.cases.get(message.name), lengths) for message in definition.messages),
+        functions=tuple(
+            FunctionAnswer(function.name, function.path, function.within_ns / MS, None, None)
+            for function in definition.functions
+        ),
+        findings=sort_findings(findings),
+        holds=not any(found.severity is Severity.BROKEN for found in findings),
+        lengths=lengths,
+        definition=definition,
+    )
+
+
+def refused(file: str, findings: tuple[Finding, ...]) -> dict[str, Any]:
+    """The shape of ``check --json`` for a catalogue that cannot be used."""
+    return {"catalogue": None, "bus": None, "messages": [], "functions": [], "findings": findings, "holds": False}
+
+
+def _message(message: Message, case: WorstCase | None, lengths: str) -> MessageAnswer:
+    return MessageAnswer(
+        name=message.name,
+        id=message.identifier,
+        extended=message.extended,
+        sender=message.sender,
+        length_bytes=message.length_bytes,
+        period_ms=message.period_ns / MS,
+        deadline_ms=message.deadline_ns / MS,
+        frame_bits_min=shortest_bits(message.length_bytes, extended=message.extended),
+        frame_bits_max=case.frame_bits_max if case else LENGTHS[lengths](message),
+        blocking_ms=case.blocking_ns / MS if case else None,
+        queuing_ms=_ms(case.queuing_ns if case else None),
+        response_worst_ms=_ms(case.response_ns if case else None),
+        meets_deadline=case.meets_deadline if case else None,
+    )
+
+
+def _ms(time_ns: int | None) -> float | None:
+    return None if time_ns is None else time_ns / MS
+
+
+def _load_findings(definition: Catalogue, load_worst: float) -> list[Finding]:
+    if load_worst < 1:
+        return []
+    text = f"the messages ask for {load_worst:.1%} of the bus in the worst case: more than there is"
+    fix = "raise the bit rate, lengthen periods or shorten payloads"
+    return [Finding("bus-overloaded", Severity.BROKEN, definition.bus.place, text, fix)]
+
+
+def _message_findings(message: Message, cases: Any) -> list[Finding]:
+    if message.identifier is None:
+        text = f"`{message.name}` has no identifier, so it has no priority and no response time"
+        return [Finding("no-identifier", Severity.BROKEN, message.place_of(), text, "give it an `id`")]
+    case = cases[message.name]
+    if case.response_ns is None:
+        text = f"`{message.name}` has no bound: {case.why_not}"
+        return [Finding("no-bound", Severity.BROKEN, message.place_of("id"), text, "lower the load above it")]
+    if case.meets_deadline:
+        return []
+    late_ns = case.response_ns - message.deadline_ns
+    text = (
+        f"`{message.name}` can take {format_duration(case.response_ns)}, "
+        f"{format_duration(late_ns)} beyond its deadline of {format_duration(message.deadline_ns)}"
+    )
+    fix = f"a lower identifier, a higher bit rate, or `deadline: {format_duration(_rounded_up(case.response_ns))}`"
+    return [Finding("deadline-missed", Severity.BROKEN, message.place_of("deadline"), text, fix)]
+
+
+def _rounded_up(time_ns: int) -> int:
+    """To the next tenth of a millisecond: a figure a person would write."""
+    return -(-time_ns // 100_000) * 100_000
+
+
+def _not_judged(definition: Catalogue) -> list[Finding]:
+    """Parts of the catalogue that are read but say nothing yet to this version, so that no promise seems kept."""
+    found = []
+    if definition.functions:
+        where = definition.functions[0].place
+        found.append((where, "`functions` are read, but their end-to-end promises are not judged yet"))
+    harness = definition.bus.harness
+    if any((harness.trunk_m, harness.longest_stub_m, harness.termination_ohm)):
+        found.append((definition.bus.place, "`harness` is read, but the wires are not judged yet"))
+    accepting = next((message for message in definition.messages if message.accept), None)
+    if accepting:
+        found.append((accepting.place_of("accept"), "`accept` is read, but acceptance is not judged yet"))
+    return [Finding("not-judged-yet", Severity.ADVICE, where, text) for where, text in found]

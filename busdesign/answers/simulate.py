@@ -1,0 +1,267 @@
+"""What happens on the bus in a scenario, what of it was expected, and whether every frame kept within its bound."""
+
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from busdesign.analysis.streams import WorstCases, longest_frames, worst_cases
+from busdesign.answers.check import MS
+from busdesign.catalogue.model import Catalogue
+from busdesign.errors import ScenarioError
+from busdesign.findings import Finding, Severity, sort_findings
+from busdesign.scenario.evaluate import evaluate
+from busdesign.scenario.model import Scenario
+from busdesign.scenario.reader import read_scenario
+from busdesign.scenario.silence import silence_limit_ns, silence_track
+from busdesign.scenario.tracks import Track
+from busdesign.scenario.vocabulary import SILENT, Kind, Vocabulary, check_names, vocabulary_of, with_names
+from busdesign.units import format_duration
+from busdesign.virtual.models import load_models
+from busdesign.virtual.node import Choice, Flag, Node, Number, Shown
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from busdesign.virtual.run import Run
+
+BUSIEST_WINDOW_NS = 100 * MS
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """Of the response times of one message, in milliseconds; ``p99`` by the nearest rank."""
+
+    min: float
+    mean: float
+    p99: float
+    max: float
+
+
+@dataclass(frozen=True, slots=True)
+class MessageRun:
+    """What became of one message. ``lost``: released, but not completed by the end of the run."""
+
+    name: str
+    sent: int
+    lost: int
+    response_ms: Spread | None  # None if none was sent
+    response_worst_ms: float | None  # the bound
+    within_bound: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectationAnswer:
+    """One expectation: ``holds`` is None where that cannot be said, which counts as not held."""
+
+    name: str
+    holds: bool | None
+    at_s: float | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class NodeAnswer:
+    """Error counters at the end (ISO 11898-1 fault confinement)."""
+
+    name: str
+    tec: int
+    rec: int
+    state: str
+
+
+@dataclass(frozen=True, slots=True)
+class SimulateAnswer:
+    """One run. Loads are fractions of 1. ``holds``: all expectations held and no frame exceeded its bound."""
+
+    scenario: str
+    catalogue: str
+    duration_s: float
+    seed: int
+    frames: int
+    load_mean: float
+    load_busiest_100ms: float
+    load_busiest_at_s: float
+    messages: tuple[MessageRun, ...]
+    expectations: tuple[ExpectationAnswer, ...]
+    nodes: tuple[NodeAnswer, ...]
+    findings: tuple[Finding, ...]
+    holds: bool
+    story: Scenario = field(repr=False, metadata={"json": False})
+    run: "Run" = field(repr=False, metadata={"json": False})
+
+
+def simulate(
+    scenario: Scenario | str | os.PathLike[str], *, progress: "Callable[[float], None] | None" = None
+) -> SimulateAnswer:
+    """Run a scenario, or the YAML file of one.
+
+    Raises ScenarioError or CatalogueError if it is unusable, ModelError if a node model fails.
+    """
+    story = scenario if isinstance(scenario, Scenario) else read_scenario(scenario)
+    nodes = load_models(story)
+    findings = check_names(story, vocabulary_with(story.catalogue, nodes))
+    if findings:
+        raise ScenarioError(findings)
+    from busdesign.virtual.bus import simulate_bus
+
+    return judge(story, simulate_bus(story, nodes, progress))
+
+
+def judge(story: Scenario, run: "Run") -> SimulateAnswer:
+    """Hold a finished run against the expectations of ``story`` and the bounds of its catalogue."""
+    from busdesign.traffic.tallies import busiest_window, load
+
+    catalogue = story.catalogue
+    bounds = worst_cases(catalogue, longest_frames(catalogue))
+    messages = _messages(catalogue, run, bounds)
+    outcomes = [evaluate(expected, _tracks_for(expected.names, run), run.run_for_ns) for expected in story.expectations]
+    bit_ns = catalogue.bus.bit_ns
+    busiest, busiest_at_ns = busiest_window(run.traffic, run.wire_bits, bit_ns, 0, run.run_for_ns, BUSIEST_WINDOW_NS)
+    findings = sort_findings([*run.findings, *_beyond_bounds(catalogue, messages, story), *_lone(catalogue, run)])
+    return SimulateAnswer(
+        scenario=story.name,
+        catalogue=catalogue.name,
+        duration_s=run.run_for_ns / 1e9,
+        seed=run.seed,
+        frames=len(run.traffic),
+        load_mean=load(run.traffic, run.wire_bits, bit_ns, 0, run.run_for_ns),
+        load_busiest_100ms=busiest,
+        load_busiest_at_s=busiest_at_ns / 1e9,
+        messages=messages,
+        expectations=tuple(
+            ExpectationAnswer(found.name, found.holds, None if found.at_ns is None else found.at_ns / 1e9, found.text)
+            for found in outcomes
+        ),
+        nodes=tuple(_node(name, run) for name in catalogue.nodes),
+        findings=findings,
+        holds=all(found.holds for found in outcomes)
+        and not any(found.severity is Severity.BROKEN for found in findings),
+        story=story,
+        run=run,
+    )
+
+
+def refused(file: str, findings: Sequence[Finding]) -> dict[str, Any]:
+    """The shape of ``simulate --json`` for a scenario that cannot be used."""
+    empty: dict[str, Any] = {"scenario": None, "duration_s": None, "frames": 0, "load_mean": None}
+    empty |= {"load_busiest_100ms": None, "messages": [], "expectations": [], "nodes": []}
+    return {**empty, "findings": findings, "holds": False}
+
+
+def vocabulary_with(catalogue: Catalogue, nodes: Mapping[str, Node]) -> Vocabulary:
+    """All names of a simulation: the catalogue's signals and what the nodes' models declare. Raises ScenarioError."""
+    vocabulary = vocabulary_of(catalogue)
+    for name, node in nodes.items():
+        kinds = {shown: _kind(what) for shown, what in node.shows.items()}
+        settable = [shown for shown, what in node.shows.items() if what.settable]
+        try:
+            vocabulary = with_names(vocabulary, name, kinds, settable)
+        except ValueError as error:
+            raise ScenarioError([Finding("name-taken", Severity.ERROR, None, str(error))]) from None
+    return vocabulary
+
+
+def _kind(shown: Shown) -> Kind:
+    if isinstance(shown, Choice):
+        return Kind.choice(shown.words)
+    if isinstance(shown, Flag):
+        return Kind.boolean()
+    assert isinstance(shown, Number)
+    return Kind.number(shown.unit)
+
+
+def _tracks_for(names: Sequence[str], run: "Run") -> dict[str, Track]:
+    found = {name: track_of(name, run) for name in names}
+    return {name: track for name, track in found.items() if track is not None}
+
+
+def track_of(name: str, run: "Run") -> Track | None:
+    """``node.name`` as the node showed it, ``node.silent``, or ``message.signal`` as heard; None if not recorded."""
+    from busdesign.traffic.decode import signal_track
+
+    trace = run.traces.get(name)
+    if trace is not None:
+        return Track(trace.times_ns, trace.values)
+    owner, _, what = name.partition(".")
+    catalogue = run.catalogue
+    if owner in catalogue.nodes:
+        limit_ns = silence_limit_ns(catalogue, owner)
+        if what != SILENT or limit_ns is None:
+            return None
+        return silence_track(_ends_of(owner, run), limit_ns, run.run_for_ns)
+    heard = signal_track(run.traffic, catalogue.message(owner), what)
+    return Track(heard.times_ns, heard.values)
+
+
+def _ends_of(node: str, run: "Run") -> list[int]:
+    import numpy as np
+
+    own = [index for index, message in enumerate(run.catalogue.messages) if message.sender == node]
+    ends: list[int] = run.traffic.end_ns[np.isin(run.message_index, own)].tolist()
+    return ends
+
+
+def _messages(catalogue: Catalogue, run: "Run", bounds: WorstCases) -> tuple[MessageRun, ...]:
+    import numpy as np
+
+    found = []
+    for index, message in enumerate(catalogue.messages):
+        responses = np.sort(run.response_ns[run.message_index == index])
+        bound_ns = bounds.cases[message.name].response_ns
+        spread = None
+        if len(responses):
+            rank = -(-99 * len(responses) // 100) - 1
+            spread = Spread(
+                *(float(time) / MS for time in (responses[0], responses.mean(), responses[rank], responses[-1]))
+            )
+        within = None if spread is None or bound_ns is None else int(responses[-1]) <= bound_ns
+        found.append(
+            MessageRun(
+                name=message.name,
+                sent=len(responses),
+                lost=run.unfinished[message.name],
+                response_ms=spread,
+                response_worst_ms=None if bound_ns is None else bound_ns / MS,
+                within_bound=within,
+            )
+        )
+    return tuple(found)
+
+
+def _beyond_bounds(catalogue: Catalogue, messages: Sequence[MessageRun], story: Scenario) -> list[Finding]:
+    found = []
+    for ran in messages:
+        if ran.within_bound is False and ran.response_ms and ran.response_worst_ms is not None:
+            text = (
+                f"`{ran.name}` took {format_duration(round(ran.response_ms.max * MS))} in this run, "
+                f"more than its bound of {format_duration(round(ran.response_worst_ms * MS))}"
+            )
+            where = catalogue.message(ran.name).place_of()
+            found.append(Finding("bound-exceeded", Severity.BROKEN, where, text, _why_exceeded(story)))
+    return found
+
+
+def _why_exceeded(story: Scenario) -> str:
+    if isinstance(story.drift, Mapping):
+        return "the scenario's `drift` may lie beyond the tolerance that the catalogue declares"
+    return "a message comes more often than declared, or this program is wrong: please report it"
+
+
+def _lone(catalogue: Catalogue, run: "Run") -> list[Finding]:
+    if not run.alone:
+        return []
+    name = next(iter(catalogue.nodes))
+    text = f"`{name}` is alone on the bus: nobody acknowledges, so no frame is ever completed"
+    return [Finding("no-acknowledge", Severity.BROKEN, catalogue.nodes[name].place, text, "add a second node")]
+
+
+def _node(name: str, run: "Run") -> NodeAnswer:
+    """No errors are simulated yet, so counters stay at zero; but a lone transmitter ends error passive, never bus off.
+
+    Source: Bosch CAN Specification 2.0 (1991), fault confinement, exception for a node that gets no acknowledge.
+    """
+    sends = any(message.sender == name and not message.irregular for message in run.catalogue.messages)
+    if run.alone and sends:
+        return NodeAnswer(name, 128, 0, "error-passive")
+    return NodeAnswer(name, 0, 0, "error-active")

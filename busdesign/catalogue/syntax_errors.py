@@ -1,0 +1,66 @@
+"""What the YAML parser complains of, in plain words, with a hint, and at the place to look at."""
+
+from dataclasses import dataclass
+
+import yaml
+
+from busdesign.catalogue.text_file import lines_of
+from busdesign.findings import Finding, Place, error
+
+
+@dataclass(frozen=True, slots=True)
+class _Saying:
+    """How to say the parser's ``problem``: {line} is where what it was reading began; ``at_start``: look there."""
+
+    problem: str
+    text: str
+    fix: str
+    at_start: bool = False
+
+
+_QUOTES = "put quotes round a text that holds `: `, or begins with one of `%@`&*!|>[]{}#,?-`"
+_LOOK_UP = "look for a missing quote, bracket or colon here or in the line above"
+_SAYINGS = (
+    _Saying("found unexpected end of stream", "a quote opened here is never closed", "close the quote", True),
+    _Saying("found unexpected document indicator", "a quote opened here is never closed", "close the quote", True),
+    _Saying("did not find expected ',' or '}'", "the mapping begun in line {line} wants a `,` or a `}}` here", _LOOK_UP),
+    _Saying("did not find expected ',' or ']'", "the list begun in line {line} wants a `,` or a `]` here", _LOOK_UP),
+    _Saying("did not find expected key", "this does not line up with the mapping begun in line {line}", _LOOK_UP),
+    _Saying("did not find expected '-' indicator", "this does not line up with the list begun in line {line}", _LOOK_UP),
+    _Saying("could not find expected ':'", "a `:` is missing after this word", "write `key: value`", True),
+    _Saying("mapping values are not allowed", "a second `: ` in what is one value already", _QUOTES),
+    _Saying("block sequence entries are not allowed", "a list begun with `-` cannot start here", "give it its own line"),
+    _Saying("cannot start any token", "a value cannot begin with this character", _QUOTES),
+    _Saying("found undefined alias", "this alias refers to nothing before it", "put `&name` before what it stands for"),
+    _Saying("found duplicate anchor", "this anchor is given twice", "give one of the two another name"),
+    _Saying("but found another document", "a second YAML document begins here", "one file is one document"),
+    _Saying("exceeded maximum nesting depth", "nested too deeply", "40 levels are read"),
+    _Saying("found unknown escape character", "no such escape exists in double quotes", "use single quotes, or `\\\\`"),
+)
+_TAB = "YAML indents with spaces, never with tabs"
+
+
+def syntax_finding(refused: yaml.YAMLError, text: str, file: str) -> Finding:
+    """A finding of what the parser refused in ``text``."""
+    lines = lines_of(text)
+    problem = str(getattr(refused, "problem", None) or refused).splitlines()[0]
+    context = getattr(refused, "context", None) or ""
+    mark, start = getattr(refused, "problem_mark", None), getattr(refused, "context_mark", None)
+    said = f"{context} {problem}".strip()
+    saying = next((known for known in _SAYINGS if known.problem in said), None)
+    if saying is None:
+        return error("yaml-syntax", _place(mark or start, lines, file), f"not readable as YAML: {said}", _LOOK_UP)
+    where = _place(start if saying.at_start and start else mark or start, lines, file)
+    fix = _TAB if _tab_stands_at(where) else saying.fix
+    return error("yaml-syntax", where, saying.text.format(line=start.line + 1 if start else where.line), fix)
+
+
+def _tab_stands_at(where: Place) -> bool:
+    indent = where.quoted[: len(where.quoted) - len(where.quoted.lstrip())]
+    return "\t" in indent
+
+
+def _place(mark: yaml.Mark | None, lines: tuple[str, ...], file: str) -> Place:
+    if mark is None:
+        return Place(file, 1, 1, lines[0])
+    return Place(file, mark.line + 1, mark.column + 1, lines[mark.line] if mark.line < len(lines) else "")

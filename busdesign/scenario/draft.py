@@ -1,0 +1,139 @@
+"""A scenario as written: what each key may hold, before it is held against its catalogue.
+
+These pydantic models are the single statement of the YAML's shape; the JSON Schema is made from them.
+"""
+
+from typing import Annotated, Any, get_args
+
+from pydantic import Field, PlainValidator, WithJsonSchema
+
+from busdesign.catalogue.draft import Duration, Name, PositiveDuration, Written
+from busdesign.findings import nearest
+from busdesign.scenario.model import FAULT_KINDS, DriftWord, Filling, JitterWord, PhaseWord
+
+DRIFTS: tuple[str, ...] = get_args(DriftWord)
+JITTERS: tuple[str, ...] = get_args(JitterWord)
+PHASES: tuple[str, ...] = get_args(PhaseWord)
+FILLINGS: tuple[str, ...] = get_args(Filling)
+MAX_SEED = 2**63 - 1
+
+
+def _one_of(written: object, words: tuple[str, ...], also: str = "") -> str:
+    if isinstance(written, str) and written in words:
+        return written
+    allowed = ", ".join(f"`{word}`" for word in words) + also
+    near = nearest(written, words) if isinstance(written, str) else None
+    hint = f"; did you mean `{near}`?" if near else ""
+    raise ValueError(f"expected one of {allowed}, found {_shown(written)}{hint}")
+
+
+def _word_or_mapping(written: object, words: tuple[str, ...], example: str) -> object:
+    return written if isinstance(written, dict) else _one_of(written, words, f" or a mapping such as `{example}`")
+
+
+def _expression(written: object) -> str:
+    if isinstance(written, bool):
+        return "true" if written else "false"
+    if not isinstance(written, str):
+        raise ValueError(f"expected an expression such as `panel.lamp == red`, found {_shown(written)}")
+    return written
+
+
+def _value(written: object) -> object:
+    if isinstance(written, bool | int | float | str):
+        return written
+    raise ValueError(f"expected a word, a number, `true` or `false`, found {_shown(written)}")
+
+
+def _shown(written: object) -> str:
+    if written is None:
+        return "nothing"
+    if isinstance(written, dict | list):
+        return "a mapping" if isinstance(written, dict) else "a list"
+    return f"`{str(written).lower() if isinstance(written, bool) else written}`"
+
+
+Payload = Annotated[
+    Any,
+    PlainValidator(lambda written: _word_or_mapping(written, FILLINGS, '{leg_report_nose: "0102"}')),
+    WithJsonSchema(
+        {"anyOf": [{"enum": list(FILLINGS)}, {"type": "object", "additionalProperties": {"type": "string"}}]}
+    ),
+]
+Drift = Annotated[
+    Any,
+    PlainValidator(lambda written: _word_or_mapping(written, DRIFTS, "{strut_left: +0.3 %}")),
+    WithJsonSchema({"anyOf": [{"enum": list(DRIFTS)}, {"type": "object", "additionalProperties": {"type": "string"}}]}),
+]
+Jitter = Annotated[
+    Any, PlainValidator(lambda written: _one_of(written, JITTERS)), WithJsonSchema({"enum": list(JITTERS)})
+]
+Phases = Annotated[
+    Any, PlainValidator(lambda written: _one_of(written, PHASES)), WithJsonSchema({"enum": list(PHASES)})
+]
+FaultKind = Annotated[
+    str, PlainValidator(lambda written: _one_of(written, tuple(FAULT_KINDS))), WithJsonSchema({"enum": [*FAULT_KINDS]})
+]
+ExpressionText = Annotated[str, PlainValidator(_expression), WithJsonSchema({"type": ["string", "boolean"]})]
+SetValue = Annotated[Any, PlainValidator(_value), WithJsonSchema({"type": ["string", "number", "boolean"]})]
+ModelWritten = Annotated[
+    Any,
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "string"},
+                {"type": "object", "properties": {"model": {"type": "string"}}, "required": ["model"]},
+            ]
+        }
+    ),
+]
+
+
+class StepWritten(Written):
+    """One entry of ``steps``."""
+
+    at: Duration = Field(description="when, such as `1 s`")
+    sets: dict[Name, SetValue] = Field(
+        alias="set", description="what takes which value, such as `{panel.switch: up}`", min_length=1
+    )
+    comment: str = ""
+
+
+class FaultWritten(Written):
+    """One entry of ``faults``."""
+
+    kind: FaultKind = Field(description="such as `silent`")
+    node: Name = Field(description="the node that fails")
+    at: Duration = Field(description="when it begins, such as `3.2 s`")
+    until: Duration | None = Field(None, description="when it ends; left out, it lasts to the end")
+    comment: str = ""
+
+
+class ExpectationWritten(Written):
+    """One entry of ``expect``: one of ``never``, ``always`` and ``after`` (with ``within`` and ``then``)."""
+
+    name: Name = Field(description="what it says, in a few words")
+    never: ExpressionText | None = Field(None, description="what must be true at no moment")
+    always: ExpressionText | None = Field(None, description="what must be true at every moment")
+    after: ExpressionText | None = Field(None, description="each time this becomes true ...")
+    within: Duration | None = Field(None, description="... at most this much later, such as `300 ms` ...")
+    then: ExpressionText | None = Field(None, description="... this is true at least once")
+    comment: str = ""
+
+
+class ScenarioWritten(Written):
+    """The whole file. Entries of ``models``, ``payload`` and ``drift`` are read one by one."""
+
+    scenario: Name = Field(description="its name, in a few words")
+    catalogue: Name = Field(description="the catalogue's file, seen from this one")
+    run_for: PositiveDuration = Field(description="how long, such as `12 s`")
+    seed: int = Field(1, description="of everything random", ge=0, le=MAX_SEED)
+    payload: Payload = Field("random", description="of nodes without a model")
+    models: dict[Name, ModelWritten] = Field({}, description="such as `{panel: sim/panel.py:Panel}`")
+    steps: list[StepWritten] = Field([], description="such as `[{at: 1 s, set: {panel.switch: up}}]`")
+    faults: list[FaultWritten] = Field([], description="such as `[{at: 3 s, kind: silent, node: strut_left}]`")
+    expect: list[ExpectationWritten] = Field([], description='such as `[{name: no alarm, never: "panel.alarm"}]`')
+    drift: Drift = Field("none", description="of the nodes' clocks")
+    jitter: Jitter = Field("random", description="how late releases are")
+    phases: Phases = Field("declared", description="when the nodes start")
+    comment: str = ""

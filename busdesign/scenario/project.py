@@ -1,0 +1,77 @@
+"""Where a scenario's project lies: its root folder, and the files it names."""
+
+import os
+import re
+from pathlib import Path
+
+from busdesign.findings import did_you_mean
+
+_CLASS_NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
+FOLDERS = ("messages", "sim")
+
+
+class ModelPathError(ValueError):
+    """A text that names no model; ``fix`` is what would mend it."""
+
+    def __init__(self, text: str, fix: str = "") -> None:
+        super().__init__(text)
+        self.fix = fix
+
+
+def project_root(file: str | os.PathLike[str]) -> Path | None:
+    """The nearest folder above ``file`` that holds both ``messages/`` and ``sim/``, absolute; None if there is none."""
+    for folder in Path(file).resolve().parents:
+        if all((folder / name).is_dir() for name in FOLDERS):
+            return folder
+    return None
+
+
+def model_file(written: str, root: Path) -> tuple[Path, str]:
+    """The absolute path and the class that ``written`` (``sim/panel.py:Panel``) names. Raises ModelPathError.
+
+    ``root`` must be absolute and free of symbolic links; a file that leads out of it is refused.
+    """
+    relative, colon, class_name = written.rpartition(":")
+    if not colon or not relative:
+        raise ModelPathError(f"`{written}` is not written as a file and a class", "write it like `sim/panel.py:Panel`")
+    if not _CLASS_NAME.match(class_name):
+        raise ModelPathError(f"`{class_name}` cannot be a class", "write it like `sim/panel.py:Panel`")
+    if "\0" in relative:
+        raise ModelPathError("a file name holds no zero character")
+    file = (root / relative).resolve()
+    if Path(relative).is_absolute() or not file.is_relative_to(root):
+        text = f"`{relative}` does not lie under the project's root `{root}`"
+        raise ModelPathError(text, "name a file by its way from there, such as `sim/panel.py:Panel`")
+    if file.suffix != ".py":
+        raise ModelPathError(f"`{relative}` is no Python file", "a model is a class in a file `*.py`")
+    if not file.is_file():
+        raise ModelPathError(f"there is no file `{relative}` under `{root}`", _near(relative, root))
+    return file, class_name
+
+
+def catalogue_file(written: str, scenario_file: str) -> str:
+    """The path of the catalogue that a scenario names from its own folder, without detours where that is safe."""
+    straight = os.path.join(os.path.dirname(scenario_file), written)
+    short = os.path.normpath(straight)
+    try:
+        return short if os.path.samefile(short, straight) else straight
+    except (OSError, ValueError):
+        return straight if os.path.lexists(straight) else short
+
+
+def near_catalogues(path: str) -> str:
+    """A hint for a catalogue that is not there: the likeliest YAML file in its folder."""
+    folder, wrong = os.path.split(path)
+    try:
+        names = sorted(name for name in os.listdir(folder or ".") if name.endswith((".yaml", ".yml")))
+    except (OSError, ValueError):
+        return f"there is no folder `{folder}` either"
+    return did_you_mean(wrong, names)
+
+
+def _near(relative: str, root: Path) -> str:
+    try:
+        files = sorted(entry for entry in (root / relative).resolve().parent.iterdir() if entry.suffix == ".py")
+    except OSError:
+        return ""
+    return did_you_mean(relative, [str(file.relative_to(root)) for file in files])

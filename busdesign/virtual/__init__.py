@@ -1,0 +1,1 @@
+"""The simulated bus: event kernel, arbitration, node interface."""

@@ -1,0 +1,85 @@
+"""The kernel's side of one node: its controller's queue, its duties, what it publishes."""
+
+from collections.abc import Callable, Mapping
+from random import Random
+from typing import Any
+
+from busdesign.catalogue.model import Message
+from busdesign.findings import did_you_mean
+from busdesign.units import format_duration, positive_duration_ns
+from busdesign.virtual.kernel import DUTY, Kernel
+from busdesign.virtual.node import Node
+from busdesign.virtual.senders import Sender
+
+
+class Board:
+    """Implements ``node.Controller`` for one node over the kernel."""
+
+    def __init__(self, name: str, kernel: Kernel, senders: Mapping[str, Sender], rng: Random) -> None:
+        self.name = name
+        self.rng = rng
+        self._kernel = kernel
+        self._ticks_per_ns = kernel.base.node_ticks_per_ns[name]
+        self._own = _by_name_and_family(sender for sender in senders.values() if sender.node == name)
+        self._all = senders
+
+    def repeat(self, period: str, duty: Callable[[], None]) -> None:
+        step = positive_duration_ns(period) * self._ticks_per_ns
+        kernel, clock = self._kernel, self._kernel.clock
+
+        def again(_: object) -> None:
+            kernel.at(clock.now + step, DUTY, again)
+            duty()
+
+        kernel.at(clock.now + step, DUTY, again)
+
+    def publish(self, message: str, values: Mapping[str, object]) -> None:
+        sender = self._sender(message, irregular=False)
+        sender.raws = sender.codec.raws_from(values, sender.raws)
+
+    def say(self, message: str, values: Mapping[str, object]) -> None:
+        sender = self._sender(message, irregular=True)
+        sender.raws = sender.codec.raws_from(values, sender.raws)
+        now = self._kernel.clock.now
+        if sender.last_said is not None and now - sender.last_said < sender.message.period_ns * self._ticks_per_ns:
+            sender.said_too_soon += 1
+        sender.last_said = now
+        if not sender.mutes:
+            self._kernel.queue(sender, now, now)
+
+    def _sender(self, message: str, *, irregular: bool) -> Sender:
+        found = self._own.get(message)
+        if found is None:
+            if message in self._all:
+                raise ValueError(f"`{message}` is sent by {self._all[message].node}, not by {self.name}")
+            raise ValueError(f"{self.name} sends no message `{message}`; {did_you_mean(message, self._own)}")
+        if found.message.irregular is not irregular:
+            period = format_duration(found.message.period_ns)
+            raise ValueError(
+                f"`{message}` is irregular: it goes out by `say`"
+                if found.message.irregular
+                else f"`{message}` goes out every {period} by itself: `publish` what it carries"
+            )
+        return found
+
+
+def _by_name_and_family(senders: Any) -> dict[str, Sender]:
+    """Each sender by its message's name, and by its family's name where the node sends one member of it only."""
+    own: dict[str, Sender] = {}
+    families: dict[str, list[Sender]] = {}
+    for sender in senders:
+        own[sender.message.name] = sender
+        if sender.message.family:
+            families.setdefault(sender.message.family, []).append(sender)
+    own.update({family: members[0] for family, members in families.items() if len(members) == 1})
+    return own
+
+
+def listens(node: Node, duty: str) -> bool:
+    """Whether ``node``'s class overrides ``heard`` or ``missed``: a node that does not care is not called."""
+    return getattr(type(node), duty) is not getattr(Node, duty)
+
+
+def absence_of(message: Message, node: Node) -> bool:
+    """Whether ``node`` wants to be told when ``message`` does not come."""
+    return message.lost_after_ns is not None and node.name in message.receivers and listens(node, "missed")

@@ -1,0 +1,167 @@
+"""A run of a scenario: boards and senders put together, the kernel let go, the rows turned into columns."""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from busdesign.catalogue.codec import codecs_of
+from busdesign.catalogue.payloads import Payloads, fixed_payloads, random_payloads, zero_payloads
+from busdesign.chance import stream
+from busdesign.errors import ScenarioError
+from busdesign.findings import Finding, Severity
+from busdesign.scenario.model import Scenario
+from busdesign.units import format_duration
+from busdesign.virtual.board import Board, absence_of, listens
+from busdesign.virtual.clocks import drifts_of, time_base
+from busdesign.virtual.columns import run_of_rows
+from busdesign.virtual.kernel import FAULT, PROGRESS, STEP, Kernel
+from busdesign.virtual.models import model_error
+from busdesign.virtual.node import Clock, Node
+from busdesign.virtual.run import Run
+from busdesign.virtual.senders import Lateness, Releases, Sender
+
+Progress = Callable[[float], None]  # told the part of the run that is done, 0 to 1
+
+PROGRESS_STEPS = 200
+
+
+def simulate_bus(scenario: Scenario, nodes: Mapping[str, Node], progress: Progress | None = None) -> Run:
+    """Run ``scenario`` with ``nodes`` (fresh objects, as ``models.load_models`` makes them).
+
+    Raises ScenarioError if a message has no identifier, ModelError if a node model fails.
+    """
+    catalogue = scenario.catalogue
+    _refuse_without_identifier(scenario)
+    drifts = drifts_of(catalogue, scenario.drift, scenario.seed)
+    base = time_base(catalogue, drifts)
+    clock = Clock(base.ticks_per_ns)
+    codecs = codecs_of(catalogue.messages)
+    senders = {message.name: Sender(index, codecs[message.name]) for index, message in enumerate(catalogue.messages)}
+    kernel = Kernel(base, clock, tuple(senders.values()))
+    traces = _switch_on(nodes, kernel, senders, scenario)
+    alone = len(catalogue.nodes) < 2
+    try:
+        for node in nodes.values():
+            node.begin()
+        _plan(scenario, kernel, senders, nodes, progress)
+        if not alone:
+            kernel.run(scenario.run_for_ns * base.ticks_per_ns)
+    except Exception as error:
+        blamed = model_error(error, scenario.root, clock.now / base.ticks_per_ns / 1e9)
+        if blamed is None:
+            raise
+        raise blamed from error
+    return run_of_rows(scenario, base, kernel, senders, traces, drifts, alone, _said_too_soon(senders))
+
+
+def _refuse_without_identifier(scenario: Scenario) -> None:
+    missing = [message for message in scenario.catalogue.messages if message.identifier is None]
+    text = "`{}` has no identifier, so it has no priority on the wire"
+    findings = [
+        Finding("no-identifier", Severity.ERROR, message.place_of(), text.format(message.name), "give it an `id`")
+        for message in missing
+    ]
+    if findings:
+        raise ScenarioError(findings)
+
+
+def _switch_on(
+    nodes: Mapping[str, Node], kernel: Kernel, senders: Mapping[str, Sender], scenario: Scenario
+) -> dict[str, tuple[list[int], list[Any]]]:
+    """Give every node its board, clock and traces, and every message its listeners."""
+    traces: dict[str, tuple[list[int], list[Any]]] = {}
+    for name, node in nodes.items():
+        node._clock = kernel.clock
+        node._controller = Board(name, kernel, senders, stream(scenario.seed, "node", name))
+        node._tracks = {shown: ([0], [what.initial]) for shown, what in node.shows.items()}
+        node.__dict__.update({shown: what.initial for shown, what in node.shows.items()})
+        traces.update({f"{name}.{shown}": track for shown, track in node._tracks.items()})
+    for sender in senders.values():
+        message = sender.message
+        hearing = [nodes[name] for name in message.receivers if name in nodes]
+        sender.listeners = tuple(node.heard for node in hearing if listens(node, "heard"))
+        sender.absence_listeners = tuple(node.missed for node in hearing if absence_of(message, node))
+        sender.lost_after = (message.lost_after_ns or 0) * kernel.base.ticks_per_ns
+        if message.sender not in nodes:
+            sender.make = _payloads(sender, scenario)
+    return traces
+
+
+def _payloads(sender: Sender, scenario: Scenario) -> Payloads:
+    choice, name = scenario.payload, sender.message.name
+    if name in choice.fixed:
+        return fixed_payloads(choice.fixed[name])
+    if choice.others == "zero":
+        return zero_payloads(sender.codec)
+    return random_payloads(sender.codec, stream(scenario.seed, "payload", name))
+
+
+def _plan(
+    scenario: Scenario,
+    kernel: Kernel,
+    senders: Mapping[str, Sender],
+    nodes: Mapping[str, Node],
+    progress: Progress | None,
+) -> None:
+    """Put everything into the heap that is known before the run."""
+    ticks = kernel.base.ticks_per_ns
+    for sender in senders.values():
+        if sender.absence_listeners:
+            kernel.watch(sender)
+        if not sender.message.irregular:
+            releases = _releases(sender, scenario, kernel)
+            for chain in range(releases.chains):
+                kernel.release_from(sender, releases.chain(chain))
+    for step in scenario.steps:
+        kernel.at(step.at_ns * ticks, STEP, _setter(step.sets, nodes))
+    for fault in scenario.faults:
+        muted = [sender for sender in senders.values() if sender.node == fault.node]
+        kernel.at(fault.at_ns * ticks, FAULT, _muter(kernel, muted, 1))
+        if fault.until_ns is not None:
+            kernel.at(fault.until_ns * ticks, FAULT, _muter(kernel, muted, -1))
+    if progress:
+        for part in range(1, PROGRESS_STEPS):
+            kernel.at(scenario.run_for_ns * ticks * part // PROGRESS_STEPS, PROGRESS, progress, part / PROGRESS_STEPS)
+
+
+def _releases(sender: Sender, scenario: Scenario, kernel: Kernel) -> Releases:
+    message, seed = sender.message, scenario.seed
+    start_ns = 0 if scenario.phases == "aligned" else message.offset_ns
+    if scenario.phases == "random":
+        longest = max(other.period_ns for other in scenario.catalogue.sent_by(message.sender) if not other.irregular)
+        start_ns += stream(seed, "phase", message.sender).randrange(longest)
+    late = Lateness(scenario.jitter, message.jitter_ns, lambda chain: stream(seed, "jitter", message.name, chain))
+    base = kernel.base
+    return Releases(message, start_ns, base.node_ticks_per_ns[message.sender], base.ticks_per_ns, late)
+
+
+def _setter(sets: Mapping[str, object], nodes: Mapping[str, Node]) -> Callable[[Any], None]:
+    def set_all(_: object) -> None:
+        for path, value in sets.items():
+            node, _, name = path.partition(".")
+            setattr(nodes[node], name, value)
+
+    return set_all
+
+
+def _muter(kernel: Kernel, senders: list[Sender], more: int) -> Callable[[Any], None]:
+    def switch(_: object) -> None:
+        for sender in senders:
+            sender.mutes += more
+        kernel.drop_pending(lambda sender: sender.mutes > 0)
+
+    return switch
+
+
+def _said_too_soon(senders: Mapping[str, Sender]) -> tuple[Finding, ...]:
+    return tuple(
+        Finding(
+            "said-too-soon",
+            Severity.BROKEN,
+            sender.message.place_of("irregular"),
+            f"{sender.node} said `{sender.message.name}` {sender.said_too_soon} times sooner than "
+            f"{format_duration(sender.message.period_ns)} after the last one",
+            "let the model wait, or state the true `at_least_apart`",
+        )
+        for sender in senders.values()
+        if sender.said_too_soon
+    )

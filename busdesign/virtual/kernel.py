@@ -1,0 +1,150 @@
+"""The simulated bus, frame by frame: an event heap, arbitration by priority, exact frame lengths.
+
+Modelled: release times with jitter and drifted clocks, queueing by priority in every node, arbitration under the join
+rule (a frame that is ready before the sample point of a foreign start of frame takes part, one that comes later waits),
+the exact stuffed length of every payload at its sender's bit time, acknowledge, intermission, silent transmitters.
+Not modelled here: errors on the wire and error counters, propagation delay, clock phase inside a bit.
+
+Simultaneous events happen in the order of the ranks below; a frame that ends in the same instant comes before all of
+them, arbitration after all of them.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from heapq import heappop, heappush, heapreplace
+from itertools import count
+from typing import Any
+
+from busdesign.virtual.clocks import TimeBase
+from busdesign.virtual.node import Arrival, Clock
+from busdesign.virtual.senders import Sender
+from busdesign.wire.lengths import frame_bits
+
+INTERMISSION_BITS = 3  # ISO 11898-1, interframe space
+
+# Ranks of simultaneous events, lowest first.
+FAULT, STEP, MISSED, DUTY, RELEASE, PROGRESS = range(6)
+
+Row = tuple[int, int, int, int, int, int, int, int]  # sender, nominal, ready, start, end, idle, payload, waiting; ticks
+Event = tuple[int, int, int, Any, Any]  # time, rank, serial, action, its argument
+
+
+class Kernel:
+    """One run in the making. Times are ticks of ``base``."""
+
+    def __init__(self, base: TimeBase, clock: Clock, senders: Sequence[Sender]) -> None:
+        self.base = base
+        self.clock = clock
+        self.senders = senders
+        self.rows: list[Row] = []
+        self._events: list[Event] = []
+        self._pending: list[tuple[int, int, Sender, int, int, int]] = []  # key, serial, sender, nominal, ready, payload
+        self._serials = count()  # first come, first served among equals
+
+    def at(self, time: int, rank: int, action: Callable[[Any], None], argument: Any = None) -> None:
+        """Call ``action(argument)`` at ``time``."""
+        heappush(self._events, (time, rank, next(self._serials), action, argument))
+
+    def release_from(self, sender: Sender, chain: Iterator[tuple[int, int]]) -> None:
+        """Let ``sender`` be released at every time of ``chain`` (nominal, actual)."""
+        nominal, actual = next(chain)
+        heappush(self._events, (actual, RELEASE, next(self._serials), (sender, chain), nominal))
+
+    def queue(self, sender: Sender, nominal: int, ready: int) -> None:
+        """Put one frame of ``sender`` into its node's transmit queue."""
+        payload = sender.make(sender.raws, sender.count)
+        sender.count += 1
+        heappush(self._pending, (sender.key, next(self._serials), sender, nominal, ready, payload))
+
+    def drop_pending(self, muted: Callable[[Sender], bool]) -> None:
+        """Take the queued frames of silent senders out; they count as unfinished."""
+        for entry in self._pending:
+            if muted(entry[2]):
+                entry[2].unfinished += 1
+        self._pending[:] = sorted(entry for entry in self._pending if not muted(entry[2]))
+
+    def run(self, until: int) -> None:
+        """Go on until ``until`` ticks; frames that would end later are left unfinished."""
+        idle_from = 0
+        clock, bit_ticks, join_ticks = self.clock, self.base.bit_ticks, self.base.join_ticks
+        events, pending, add_row = self._events, self._pending, self.rows.append
+        happen_before, deliver = self._happen_before, self._deliver
+        while True:
+            if not pending:
+                if not events or events[0][0] > until:
+                    break
+                happen_before(events[0][0] + 1)
+                continue
+            start = idle_from if idle_from > clock.now else clock.now
+            if events and events[0][0] < start + join_ticks:
+                happen_before(start + join_ticks)
+                if not pending:
+                    continue
+            _, _, sender, nominal, ready, payload = heappop(pending)
+            waiting = len(pending)
+            bit = bit_ticks[sender.node]
+            idle_from = start + (sender.lengths.get(payload) or _length(sender, payload)) * bit
+            end = idle_from - INTERMISSION_BITS * bit
+            if end > until:
+                sender.unfinished += 1
+                happen_before(until + 1)
+                break
+            if events and events[0][0] < end:
+                happen_before(end)
+            clock.now = end
+            add_row((sender.index, nominal, ready, start, end, idle_from, payload, waiting))
+            deliver(sender, payload, end)
+        clock.now = until
+        for entry in pending:
+            entry[2].unfinished += 1
+
+    def _happen_before(self, limit: int) -> None:
+        """All events earlier than ``limit``, in order."""
+        events, pending, clock, serials = self._events, self._pending, self.clock, self._serials
+        while events and events[0][0] < limit:
+            time, rank, _, action, argument = events[0]
+            clock.now = time
+            if rank == RELEASE:
+                sender, chain = action
+                if not sender.mutes:
+                    before = sender.count
+                    sender.count = before + 1
+                    payload = sender.make(sender.raws, before)
+                    heappush(pending, (sender.key, next(serials), sender, argument, time, payload))
+                nominal, actual = next(chain)
+                heapreplace(events, (actual, RELEASE, next(serials), action, nominal))
+            else:
+                heappop(events)
+                action(argument)
+
+    def _deliver(self, sender: Sender, payload: int, end: int) -> None:
+        sender.heard_at = end
+        if sender.absence_listeners and not sender.watched:
+            self.watch(sender)
+        if sender.listeners:
+            arrival = Arrival(sender.codec, payload, end // self.base.ticks_per_ns)
+            for listener in sender.listeners:
+                listener(arrival)
+
+    def watch(self, sender: Sender) -> None:
+        """Tell ``sender.absence_listeners`` once it has not been heard for its ``lost_after``."""
+        sender.watched = True
+        self.at(sender.heard_at + sender.lost_after, MISSED, self._look_for, sender)
+
+    def _look_for(self, sender: Sender) -> None:
+        due = sender.heard_at + sender.lost_after
+        if due > self.clock.now:
+            self.at(due, MISSED, self._look_for, sender)
+            return
+        sender.watched = False
+        for listener in sender.absence_listeners:
+            listener(sender.message)
+
+
+def _length(sender: Sender, payload: int) -> int:
+    message = sender.message
+    assert message.identifier is not None
+    data = payload.to_bytes(message.length_bytes, "little")
+    bits = frame_bits(message.identifier, data, extended=message.extended)
+    if len(sender.lengths) < 65_536:
+        sender.lengths[payload] = bits
+    return bits

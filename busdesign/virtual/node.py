@@ -1,0 +1,195 @@
+"""The node interface: what a board does, written as its own duties.
+
+    class Strut(Node):
+        leg: str                                     # a setting, given in the scenario
+        lock = Choice("engaged", "released")         # shown: may be expected, plotted
+        switch = Choice("up", "down", settable=True) # may be set by a scenario's step
+
+        def begin(self): self.each("20 ms", self.look)
+        def heard(self, message): ...                # a message addressed to this node has arrived
+        def missed(self, message): ...               # one has not come for its ``lost_after``
+        def look(self): self.publish("leg_report", position=12.5)
+
+Only names declared like this can be set or expected, so that a slip of typing fails before the run.
+"""
+
+from collections.abc import Callable, Mapping
+from inspect import get_annotations
+from random import Random
+from typing import TYPE_CHECKING, Any, ClassVar, Protocol
+
+from busdesign.catalogue.codec import MessageCodec
+from busdesign.catalogue.model import Message
+from busdesign.catalogue.values import Value
+
+
+class Controller(Protocol):
+    """What a node's board offers it: the kernel's side of ``each``, ``publish`` and ``say``."""
+
+    @property
+    def rng(self) -> Random: ...
+
+    def repeat(self, period: str, duty: Callable[[], None]) -> None: ...
+
+    def publish(self, message: str, values: Mapping[str, object]) -> None: ...
+
+    def say(self, message: str, values: Mapping[str, object]) -> None: ...
+
+
+class Shown:
+    """A value that a node shows: recorded whenever it changes."""
+
+    def __init__(self, initial: object, *, settable: bool = False) -> None:
+        self.initial = initial
+        self.settable = settable
+        self.name = ""
+
+    def __set_name__(self, owner: type, name: str) -> None:
+        self.name = name
+
+    def __set__(self, node: "Node", value: Any) -> None:
+        shown = node.__dict__
+        if shown.get(self.name) != value:
+            self.check(value)
+            shown[self.name] = value
+            times, values = node._tracks[self.name]
+            times.append(node._clock.now)
+            values.append(value)
+
+    def check(self, value: object) -> None:
+        """Raise ValueError if ``value`` is none that this name can show."""
+        raise NotImplementedError
+
+    if TYPE_CHECKING:
+
+        def __get__(self, node: object, owner: type | None = None) -> Any: ...
+
+
+class Choice(Shown):
+    """One of a few words; the first is the one it starts with."""
+
+    def __init__(self, *words: str, settable: bool = False) -> None:
+        super().__init__(words[0], settable=settable)
+        self.words = words
+
+    def check(self, value: object) -> None:
+        if value not in self.words:
+            raise ValueError(f"`{self.name}` shows one of {', '.join(self.words)}; found `{value}`")
+
+
+class Number(Shown):
+    """A number in a unit."""
+
+    def __init__(self, unit: str = "", *, initial: float = 0.0, settable: bool = False) -> None:
+        super().__init__(initial, settable=settable)
+        self.unit = unit
+
+    def check(self, value: object) -> None:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise ValueError(f"`{self.name}` shows a number; found `{value}`")
+
+
+class Flag(Shown):
+    """True or false."""
+
+    def __init__(self, *, initial: bool = False, settable: bool = False) -> None:
+        super().__init__(initial, settable=settable)
+
+    def check(self, value: object) -> None:
+        if not isinstance(value, bool):
+            raise ValueError(f"`{self.name}` is true or false; found `{value}`")
+
+
+class Clock:
+    """The run's time in the kernel's ticks; one for all nodes of a run."""
+
+    __slots__ = ("now", "ticks_per_ns")
+
+    def __init__(self, ticks_per_ns: int) -> None:
+        self.now = 0
+        self.ticks_per_ns = ticks_per_ns
+
+
+class Arrival:
+    """A frame as a node hears it: ``message["position"]`` decodes that signal, when asked."""
+
+    __slots__ = ("_codec", "_payload", "at_ns")
+
+    def __init__(self, codec: MessageCodec, payload: int, at_ns: int) -> None:
+        self._codec, self._payload, self.at_ns = codec, payload, at_ns
+
+    @property
+    def name(self) -> str:
+        """The message's name."""
+        return self._codec.message.name
+
+    @property
+    def family(self) -> str:
+        """The name it has in the catalogue where ``for_each`` made several, else its own."""
+        return self._codec.message.family or self._codec.message.name
+
+    @property
+    def sender(self) -> str:
+        """The node that sends it."""
+        return self._codec.message.sender
+
+    def __getitem__(self, signal: str) -> Value:
+        """The signal's value: a code's name, or the physical number. Raises ValueError for an unknown signal."""
+        return self._codec.getter(signal)(self._payload)
+
+    def values(self) -> dict[str, Value]:
+        """All signals."""
+        return self._codec.decode(self._payload.to_bytes(self._codec.length_bytes, "little"))
+
+
+class Node:
+    """A board on the simulated bus. Subclasses override ``begin``, ``heard`` and ``missed``."""
+
+    shows: ClassVar[Mapping[str, Shown]] = {}
+    settings: ClassVar[tuple[str, ...]] = ()
+
+    # What the kernel lends: kept out of ``shows`` and ``settings``.
+    _clock: Clock
+    _controller: Controller
+    _tracks: dict[str, tuple[list[int], list[Any]]]
+    name: str
+
+    def __init_subclass__(cls) -> None:
+        own = {name: value for name, value in vars(cls).items() if isinstance(value, Shown)}
+        cls.shows = {**cls.shows, **own}
+        annotated = [key for key in get_annotations(cls) if not key.startswith("_")]
+        cls.settings = (*cls.settings, *annotated)
+
+    def begin(self) -> None:
+        """Power has come on: publish first values, start the duties."""
+
+    def heard(self, message: Arrival) -> None:
+        """A frame of a message that names this node as receiver has arrived whole."""
+
+    def missed(self, message: Message) -> None:
+        """``message`` has not come for its ``lost_after``; said once for each silence."""
+
+    def each(self, period: str, duty: Callable[[], None]) -> None:
+        """Call ``duty`` every ``period`` of this node's own clock, the first time one period from now."""
+        self._controller.repeat(period, duty)
+
+    def publish(self, message: str, **values: object) -> None:
+        """What the periodic ``message`` (or the one member of that family it sends) carries from now on.
+
+        Raises ValueError for a message or signal that is not its own, or a value out of range.
+        """
+        self._controller.publish(message, values)
+
+    def say(self, message: str, **values: object) -> None:
+        """Send the irregular ``message`` now. Raises ValueError as ``publish`` does."""
+        self._controller.say(message, values)
+
+    @property
+    def now_ns(self) -> int:
+        """Time since the run began, in nanoseconds."""
+        return self._clock.now // self._clock.ticks_per_ns
+
+    @property
+    def rng(self) -> Random:
+        """Random numbers of this node alone: the same for the same seed and node, whatever the others do."""
+        return self._controller.rng
