@@ -8,7 +8,7 @@ from typing import Annotated, Any, get_args
 from pydantic import Field, PlainValidator, WithJsonSchema
 
 from busdesign.catalogue.draft import Duration, Name, PositiveDuration, Written
-from busdesign.findings import nearest
+from busdesign.findings import Refused, nearest, shown
 from busdesign.scenario.model import FAULT_KINDS, DriftWord, Filling, JitterWord, PhaseWord
 
 DRIFTS: tuple[str, ...] = get_args(DriftWord)
@@ -23,8 +23,7 @@ def _one_of(written: object, words: tuple[str, ...], also: str = "") -> str:
         return written
     allowed = ", ".join(f"`{word}`" for word in words) + also
     near = nearest(written, words) if isinstance(written, str) else None
-    hint = f"; did you mean `{near}`?" if near else ""
-    raise ValueError(f"expected one of {allowed}, found {_shown(written)}{hint}")
+    raise Refused(f"expected {allowed}, found {shown(written)}", f"did you mean `{near}`?" if near else "")
 
 
 def _word_or_mapping(written: object, words: tuple[str, ...], example: str) -> object:
@@ -35,22 +34,16 @@ def _expression(written: object) -> str:
     if isinstance(written, bool):
         return "true" if written else "false"
     if not isinstance(written, str):
-        raise ValueError(f"expected an expression such as `panel.lamp == red`, found {_shown(written)}")
+        raise Refused(f"expected an expression, found {shown(written)}", 'write one such as `"panel.lamp == red"`')
     return written
 
 
 def _value(written: object) -> object:
     if isinstance(written, bool | int | float | str):
         return written
-    raise ValueError(f"expected a word, a number, `true` or `false`, found {_shown(written)}")
-
-
-def _shown(written: object) -> str:
-    if written is None:
-        return "nothing"
-    if isinstance(written, dict | list):
-        return "a mapping" if isinstance(written, dict) else "a list"
-    return f"`{str(written).lower() if isinstance(written, bool) else written}`"
+    raise Refused(
+        f"expected a word, a number, `true` or `false`, found {shown(written)}", "give one value, such as `up`"
+    )
 
 
 Payload = Annotated[
@@ -127,13 +120,13 @@ class ScenarioWritten(Written):
     scenario: Name = Field(description="its name, in a few words")
     catalogue: Name = Field(description="the catalogue's file, seen from this one")
     run_for: PositiveDuration = Field(description="how long, such as `12 s`")
-    seed: int = Field(1, description="of everything random", ge=0, le=MAX_SEED)
-    payload: Payload = Field("random", description="of nodes without a model")
+    seed: int = Field(1, description="of everything random, such as `7`", ge=0, le=MAX_SEED)
+    payload: Payload = Field("random", description="of nodes without a model, such as `random`")
     models: dict[Name, ModelWritten] = Field({}, description="such as `{panel: sim/panel.py:Panel}`")
     steps: list[StepWritten] = Field([], description="such as `[{at: 1 s, set: {panel.switch: up}}]`")
     faults: list[FaultWritten] = Field([], description="such as `[{at: 3 s, kind: silent, node: strut_left}]`")
     expect: list[ExpectationWritten] = Field([], description='such as `[{name: no alarm, never: "panel.alarm"}]`')
-    drift: Drift = Field("none", description="of the nodes' clocks")
-    jitter: Jitter = Field("random", description="how late releases are")
-    phases: Phases = Field("declared", description="when the nodes start")
+    drift: Drift = Field("none", description="of the nodes' clocks, such as `none`")
+    jitter: Jitter = Field("random", description="how late releases are, such as `random`")
+    phases: Phases = Field("declared", description="when the nodes start, such as `declared`")
     comment: str = ""

@@ -18,7 +18,7 @@ import re
 from dataclasses import dataclass
 from typing import NoReturn
 
-from busdesign.findings import Finding, Place, Severity
+from busdesign.findings import Finding, Place, Severity, printable
 from busdesign.scenario.expression import (
     And,
     Comparison,
@@ -77,7 +77,9 @@ def parse(text: str, scalar: Place | None = None) -> Expression:
             where = Place(start.file, start.line, start.column + stumble.at, start.quoted)
         elif stumble.at:
             said += f" (character {stumble.at + 1} of the expression)"
-        raise ExpressionError(Finding("expression", Severity.ERROR, where, said, stumble.fix)) from None
+        raise ExpressionError(
+            Finding("expression", Severity.ERROR, where, printable(said), printable(stumble.fix))
+        ) from None
     return Expression(text, root, tuple(parser.names), start, one_line)
 
 

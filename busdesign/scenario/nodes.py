@@ -6,7 +6,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from busdesign.findings import Place, did_you_mean, nearest
+from busdesign.findings import Place, did_you_mean, nearest, shown
 from busdesign.scenario.draft import DRIFTS, FILLINGS
 from busdesign.scenario.model import DriftWord, Filling, ModelChoice, PayloadChoice
 from busdesign.scenario.project import FOLDERS, ModelPathError, model_file
@@ -50,7 +50,7 @@ def _settings(node: str, written: dict[Any, Any], sections: Sections) -> dict[st
     for key in written:
         if not isinstance(key, str) or not key.isidentifier():
             where = sections.source.of_key(("models", node, key))
-            text = f"`{key}` cannot be the name of a model's setting"
+            text = f"{shown(key)} cannot be the name of a model's setting"
             sections.complain("wrong-value", where, text, "use letters, digits and _, no digit first")
     return {key: value for key, value in written.items() if key != "model"}
 
@@ -63,7 +63,7 @@ def _class_in_file(written: str, where: Place, sections: Sections) -> tuple[Path
     try:
         return model_file(written, sections.root)
     except ModelPathError as refused:
-        sections.complain("model-file", where, str(refused), refused.fix)
+        sections.complain("model-file", where, refused.text, refused.fix)
         return None
 
 
@@ -112,7 +112,7 @@ def _from_hex(value: Any, where: Place, sections: Sections) -> bytes | None:
     try:
         return bytes.fromhex(value)
     except ValueError:
-        text = f"`{value}` is not bytes in hex, two digits each"
+        text = f"{shown(value)} is not bytes in hex, two digits each"
         sections.complain("wrong-value", where, text, 'write them like `"0102"`')
         return None
 
@@ -136,10 +136,11 @@ def read_drift(sections: Sections) -> DriftWord | Mapping[str, Fraction]:
         try:
             drift = read_quantity(value, "ratio")
         except QuantityError as refused:
-            sections.complain("wrong-value", where, str(refused))
+            sections.complain("wrong-value", where, refused.text, refused.fix)
             continue
         if abs(drift) > MOST_DRIFT:
-            text = f"`{value}` is no clock's drift: allowed is -10 % to +10 %"
-            sections.complain("wrong-value", where, text)
+            sections.complain(
+                "wrong-value", where, f"{shown(value)} is not how clocks drift", "allowed: -10 % to +10 %"
+            )
         drifts[node] = drift
     return MappingProxyType(drifts)

@@ -4,18 +4,14 @@ import os
 import re
 from pathlib import Path
 
-from busdesign.findings import did_you_mean
+from busdesign.findings import Refused, did_you_mean, shown
 
 _CLASS_NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
 FOLDERS = ("messages", "sim")
 
 
-class ModelPathError(ValueError):
-    """A text that names no model; ``fix`` is what would mend it."""
-
-    def __init__(self, text: str, fix: str = "") -> None:
-        super().__init__(text)
-        self.fix = fix
+class ModelPathError(Refused):
+    """A text that names no model."""
 
 
 def project_root(file: str | os.PathLike[str]) -> Path | None:
@@ -33,9 +29,11 @@ def model_file(written: str, root: Path) -> tuple[Path, str]:
     """
     relative, colon, class_name = written.rpartition(":")
     if not colon or not relative:
-        raise ModelPathError(f"`{written}` is not written as a file and a class", "write it like `sim/panel.py:Panel`")
+        raise ModelPathError(
+            f"{shown(written)} is not written as a file and a class", "write it like `sim/panel.py:Panel`"
+        )
     if not _CLASS_NAME.match(class_name):
-        raise ModelPathError(f"`{class_name}` cannot be a class", "write it like `sim/panel.py:Panel`")
+        raise ModelPathError(f"{shown(class_name)} cannot be a class", "write it like `sim/panel.py:Panel`")
     if "\0" in relative:
         raise ModelPathError("a file name holds no zero character")
     file = (root / relative).resolve()
@@ -43,7 +41,7 @@ def model_file(written: str, root: Path) -> tuple[Path, str]:
         text = f"`{relative}` does not lie under the project's root `{root}`"
         raise ModelPathError(text, "name a file by its way from there, such as `sim/panel.py:Panel`")
     if file.suffix != ".py":
-        raise ModelPathError(f"`{relative}` is no Python file", "a model is a class in a file `*.py`")
+        raise ModelPathError(f"{shown(relative)} is no Python file", "a model is a class in a file `*.py`")
     if not file.is_file():
         raise ModelPathError(f"there is no file `{relative}` under `{root}`", _near(relative, root))
     return file, class_name

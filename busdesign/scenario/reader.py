@@ -9,12 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from busdesign.catalogue.model import Catalogue
-from busdesign.catalogue.parts import error
 from busdesign.catalogue.reader import read_catalogue
 from busdesign.catalogue.source import Source, Unreadable, parse_source, read_source
 from busdesign.catalogue.validation import validated
 from busdesign.errors import CatalogueError, ScenarioError
-from busdesign.findings import Finding
+from busdesign.findings import Finding, error
 from busdesign.scenario.draft import ScenarioWritten
 from busdesign.scenario.happenings import read_faults, read_steps
 from busdesign.scenario.model import Scenario

@@ -8,10 +8,9 @@ from typing import Any, TypeVar
 from pydantic import BaseModel
 
 from busdesign.catalogue.model import Catalogue
-from busdesign.catalogue.parts import error
 from busdesign.catalogue.source import Source, Trail
 from busdesign.catalogue.validation import validated
-from busdesign.findings import Finding, Place, did_you_mean
+from busdesign.findings import Finding, Place, did_you_mean, error
 from busdesign.units import format_duration
 
 Entry = TypeVar("Entry", bound=BaseModel)

@@ -1,9 +1,7 @@
 """When a node is silent, judged after the run: the same rule for a run and for a capture."""
 
-from collections.abc import Sequence
-
 from busdesign.catalogue.model import Catalogue
-from busdesign.scenario.tracks import Track
+from busdesign.scenario.tracks import Column, Track
 
 
 def silence_limit_ns(catalogue: Catalogue, node: str) -> int | None:
@@ -12,7 +10,7 @@ def silence_limit_ns(catalogue: Catalogue, node: str) -> int | None:
     return min(limits, default=None)
 
 
-def silence_track(end_times_ns: Sequence[int], lost_after_ns: int, run_end_ns: int) -> Track:
+def silence_track(end_times_ns: Column, lost_after_ns: int, run_end_ns: int) -> Track:
     """The track of ``node.silent``, from the ends of all the node's frames in ascending order.
 
     True from the end of a frame if the gap to the end of the next one, or to the end of the run, is longer than
@@ -35,6 +33,8 @@ def silence_track(end_times_ns: Sequence[int], lost_after_ns: int, run_end_ns: i
 
 
 def _set(times: list[int], values: list[object], time_ns: int, value: bool) -> None:
+    if values[-1] is value:
+        return
     if times[-1] == time_ns:
         values[-1] = value
     else:

@@ -1,9 +1,17 @@
 """A value in the course of time, from a run or from a capture alike."""
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
+
+
+class Column(Protocol):
+    """What lists, tuples and one-dimensional numpy arrays have in common."""
+
+    def __len__(self) -> int: ...
+    def __getitem__(self, index: int, /) -> Any: ...
+    def __iter__(self) -> Iterator[Any]: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,8 +23,8 @@ class Track:
     Raises ValueError if the two differ in length.
     """
 
-    times_ns: Sequence[int]
-    values: Sequence[object]
+    times_ns: Column
+    values: Column
 
     def __post_init__(self) -> None:
         if len(self.times_ns) != len(self.values):
@@ -29,7 +37,7 @@ class Track:
         return found
 
 
-def plain(items: Sequence[Any]) -> Sequence[Any]:
+def plain(items: Column) -> list[Any]:
     """The same items as Python's own objects: numpy's numbers and truths do not answer to ``is True``."""
     if hasattr(items, "tolist"):
         listed: list[Any] = items.tolist()

@@ -60,13 +60,17 @@ def timeline(expression: Expression, tracks: Mapping[str, Track], end_ns: int) -
     values: list[object] = [None] * len(expression.names)
     times: list[int] = []
     truths: list[Truth] = []
-    decided, now, position, count = 0, 0, 0, len(changes)
+    truth: Truth = None
+    decided, now, position, count, is_news = 0, 0, 0, len(changes), True
     while True:
         while position < count and changes[position][0] <= now:
             _, index, value = changes[position]
-            values[index] = value
+            if values[index] is not value:
+                values[index] = value
+                is_news = True
             position += 1
-        truth = test(values)
+        if is_news:  # most frames of a periodic message say what the last one said
+            truth, is_news = test(values), False
         if truth is not None:
             decided += 1
         if not truths or truth is not truths[-1]:

@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import Literal, Self
 
 from busdesign.catalogue.model import Catalogue, Signal
-from busdesign.findings import Finding, Place, Severity, did_you_mean
+from busdesign.findings import Finding, Place, Severity, did_you_mean, nearest, printable
 from busdesign.scenario.expression import (
     And,
     Comparison,
@@ -26,6 +26,7 @@ from busdesign.scenario.expression import (
 from busdesign.scenario.model import Scenario, Step, Value
 
 SILENT = "silent"
+_MOST_LISTED = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +125,9 @@ class _Check:
             if name not in self._kinds:
                 yield self._unknown(name, at_name, self._settable)
             elif name not in self._settable:
-                fix = did_you_mean(name, sorted(self._settable)) or "no model here declares a name that can be set"
+                fix = (
+                    f"can be set: {_listed(self._settable)}" if self._settable else "no model declares one that can be"
+                )
                 yield _error("not-settable", at_name, f"`{name}` cannot be set, only observed", fix)
             else:
                 yield from _check_value(name, self._kinds[name], value, at_value)
@@ -196,7 +199,9 @@ class _Check:
             fix = f"give it one under `models:`; without one there is only `{owner}.{SILENT}`"
             return _error("unknown-name", where, text, fix)
         if own:
-            return _error("unknown-name", where, f"there is no `{name}`", did_you_mean(name, own))
+            near = nearest(name.partition(".")[2], [other.partition(".")[2] for other in own])
+            fix = f"did you mean `{owner}.{near}`?" if near else f"there is {_listed(own)}"
+            return _error("unknown-name", where, f"there is no `{name}`", fix)
         owners = {**catalogue.nodes, **{message.name: None for message in catalogue.messages}}
         if owner in owners:
             return _error("unknown-name", where, f"there is no `{name}`", did_you_mean(name, sorted(known)))
@@ -224,6 +229,11 @@ def _check_value(name: str, kind: Kind, value: Value, where: Place | None) -> It
         yield _error("unlike-kinds", where, f"`{name}` is {kind}, never `{_shown(value)}`", fix)
 
 
+def _listed(names: Collection[str]) -> str:
+    more = f" ... ({len(names)} in all)" if len(names) > _MOST_LISTED else ""
+    return ", ".join(f"`{name}`" for name in sorted(names)[:_MOST_LISTED]) + more
+
+
 def _value_of(literal: Operand) -> Value:
     return literal.text if isinstance(literal, Name | Word) else literal.value
 
@@ -233,4 +243,4 @@ def _shown(value: Value) -> str:
 
 
 def _error(rule: str, where: Place | None, text: str, fix: str = "") -> Finding:
-    return Finding(rule, Severity.ERROR, where, text, fix)
+    return Finding(rule, Severity.ERROR, where, printable(text), printable(fix))

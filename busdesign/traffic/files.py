@@ -13,6 +13,16 @@ from busdesign.traffic import csv_file, text_log
 from busdesign.traffic.frames import Traffic
 from busdesign.traffic.reading import Reading
 
+LARGE_BYTES = 1 << 24  # a text log of about 400 000 frames: from here on compiled code is worth its start-up time
+
+
+def _read_text_log(stream: BinaryIO) -> Reading:
+    if os.fstat(stream.fileno()).st_size < LARGE_BYTES:
+        return text_log.read(stream)
+    from busdesign.traffic import large_log  # loads numba
+
+    return large_log.read(stream)
+
 
 @dataclass(frozen=True, slots=True)
 class _Format:
@@ -22,7 +32,7 @@ class _Format:
 
 
 _FORMATS: Mapping[str, _Format] = {
-    ".log": _Format("SocketCAN text log", text_log.read, text_log.write),
+    ".log": _Format("SocketCAN text log", _read_text_log, text_log.write),
     ".csv": _Format("comma-separated values", csv_file.read, csv_file.write),
 }
 

@@ -1,11 +1,12 @@
 """What a reader of recordings hands back, and how it gathers frames line by line: a bad line costs that line only."""
 
 from array import array
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 import numpy as np
+from numpy.typing import NDArray
 
 from busdesign.traffic.frames import MAX_CHANNELS, Traffic, is_channel_name
 from busdesign.units import NS_PER_S
@@ -42,23 +43,23 @@ class Gathering:
         self._end_ns, self._identifier, self._flags = array("q"), array("I"), array("B")
         self._length, self._channel, self._payload = array("B"), array("B"), array("Q")
         self._channels: dict[bytes, int] = {}
+        self._line_count = 0
         self._bad_lines: list[BadLine] = []
         self._bad_line_count = 0
 
     def lines(self, stream: BinaryIO) -> Iterator[tuple[int, bytes]]:
         """Number and content of each line that is not blank, without its line end; overlong ones are refused."""
-        number = 0
         while line := stream.readline(MAX_LINE_BYTES):
-            number += 1
-            if number == 1:
+            self._line_count += 1
+            if self._line_count == 1:
                 line = line.removeprefix(_UTF8_MARK)
             if len(line) == MAX_LINE_BYTES and not line.endswith(b"\n"):
-                self.refuse(number, line, f"the line is longer than {MAX_LINE_BYTES} bytes")
+                self.refuse(self._line_count, line, f"the line is longer than {MAX_LINE_BYTES} bytes")
                 _skip_rest_of_line(stream)
                 continue
             line = line.strip()
             if line:
-                yield number, line
+                yield self._line_count, line
 
     def add(self, end_ns: int, identifier: int, flags: int, length: int, channel: bytes, payload: int) -> None:
         """Keep one frame. Raises ValueError if its channel has no usable name, or is one too many."""
@@ -71,6 +72,18 @@ class Gathering:
         self._length.append(length)
         self._channel.append(index)
         self._payload.append(payload)
+
+    def extend(self, columns: Sequence[NDArray[Any]]) -> None:
+        """Keep the frames of as many lines: valid columns, in the order of ``add``, each channel as its index."""
+        kept = (self._end_ns, self._identifier, self._flags, self._length, self._channel, self._payload)
+        for column, more in zip(kept, columns, strict=True):
+            column.frombytes(more.tobytes())
+        self._line_count += len(columns[0])
+
+    @property
+    def channels(self) -> tuple[bytes, ...]:
+        """The names seen so far, as written."""
+        return tuple(self._channels)
 
     def refuse(self, number: int, line: bytes, reason: str) -> None:
         """Count one bad line."""

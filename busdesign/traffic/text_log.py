@@ -38,16 +38,21 @@ def read(stream: BinaryIO) -> Reading:
     """All frames of a text log; every line that is none is counted, with the reason."""
     gathering = Gathering()
     for number, line in gathering.lines(stream):
-        match = _LINE.match(line)
-        if match is None:
-            gathering.refuse(number, line, _why_not(line))
-            continue
-        seconds, decimals, channel, identifier, data, code = match.groups()
-        try:
-            _add(gathering, time_ns(seconds, decimals or b""), channel, identifier, data, code)
-        except ValueError as reason:
-            gathering.refuse(number, line, str(reason))
+        read_line(gathering, number, line)
     return gathering.reading()
+
+
+def read_line(gathering: Gathering, number: int, line: bytes) -> None:
+    """Add the frame that ``line`` says to ``gathering``, or refuse the line."""
+    match = _LINE.match(line)
+    if match is None:
+        gathering.refuse(number, line, _why_not(line))
+        return
+    seconds, decimals, channel, identifier, data, code = match.groups()
+    try:
+        _add(gathering, time_ns(seconds, decimals or b""), channel, identifier, data, code)
+    except ValueError as reason:
+        gathering.refuse(number, line, str(reason))
 
 
 def _add(

@@ -75,6 +75,9 @@ class Kernel:
                 happen_before(events[0][0] + 1)
                 continue
             start = idle_from if idle_from > clock.now else clock.now
+            if start + join_ticks > until:  # no frame is that short
+                happen_before(until + 1)
+                break
             if events and events[0][0] < start + join_ticks:
                 happen_before(start + join_ticks)
                 if not pending:

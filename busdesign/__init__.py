@@ -1,0 +1,51 @@
+"""Message designer and traffic simulator for a two-wire field bus (CAN, ISO 11898).
+
+The Python API is one verb for each door; each returns a typed answer:
+
+    catalogue = busdesign.load("messages/saltmarsh.yaml")
+    busdesign.check(catalogue).holds
+    busdesign.simulate("sim/scenarios/retract.yaml").messages
+
+Names are loaded when they are first used, so that importing the package costs nothing.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from busdesign.answers.check import check as check
+    from busdesign.answers.compile import compile_catalogue as compile_catalogue
+    from busdesign.answers.frame import frame as frame
+    from busdesign.answers.simulate import simulate as simulate
+    from busdesign.catalogue.reader import read_catalogue as load
+    from busdesign.traffic.files import read_traffic as read_traffic
+    from busdesign.traffic.files import write_traffic as write_traffic
+
+_WHERE = {
+    "check": ("busdesign.answers.check", "check"),
+    "compile_catalogue": ("busdesign.answers.compile", "compile_catalogue"),
+    "frame": ("busdesign.answers.frame", "frame"),
+    "load": ("busdesign.catalogue.reader", "read_catalogue"),
+    "read_traffic": ("busdesign.traffic.files", "read_traffic"),
+    "simulate": ("busdesign.answers.simulate", "simulate"),
+    "write_traffic": ("busdesign.traffic.files", "write_traffic"),
+}
+
+__all__ = ["check", "compile_catalogue", "frame", "load", "read_traffic", "simulate", "write_traffic"]
+
+
+def __getattr__(name: str) -> Any:
+    if name == "__version__":
+        from importlib.metadata import version
+
+        return version("busdesign")
+    if name not in _WHERE:
+        raise AttributeError(f"module 'busdesign' has no attribute {name!r}")
+    module, attribute = _WHERE[name]
+    found = getattr(import_module(module), attribute)
+    globals()[name] = found
+    return found
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *_WHERE])

@@ -1,0 +1,25 @@
+"""Where the demo's ``messages/`` and ``sim/`` lie: in the checkout, or shipped with an installed wheel."""
+
+from pathlib import Path
+
+import busdesign
+from busdesign.errors import OutputError
+
+CATALOGUE = Path("messages", "saltmarsh.yaml")
+SCENARIOS = Path("sim", "scenarios")
+
+
+def starter_root() -> Path:
+    """The folder that holds the demo's ``messages/`` and ``sim/``. Raises OutputError if the installation lacks it."""
+    package = Path(busdesign.__file__).resolve().parent
+    for root in (package / "starter", package.parent):
+        if (root / CATALOGUE).is_file() and (root / SCENARIOS).is_dir():
+            return root
+    raise OutputError("this installation came without the demo's files; install it again")
+
+
+def demo_scenarios(root: Path) -> list[Path]:
+    """The demo's scenario files: the ordinary cycle first, then what goes wrong."""
+    usual = ["retract.yaml", "extend.yaml"]
+    files = sorted((root / SCENARIOS).glob("*.yaml"))
+    return sorted(files, key=lambda file: (usual.index(file.name) if file.name in usual else len(usual), file.name))

@@ -1,0 +1,99 @@
+"""``busdesign check``: is the catalogue consistent, and does it fit the bus?"""
+
+import argparse
+import sys
+from typing import TYPE_CHECKING, Any
+
+from busdesign.cli.exits import BROKEN, HOLDS
+
+if TYPE_CHECKING:
+    from busdesign.answers.check import CheckAnswer, MessageAnswer
+
+EPILOG = """exit status: 0 holds, 1 a promise is broken, 2 the catalogue cannot be used
+
+example: busdesign check messages/saltmarsh.yaml"""
+
+
+def add_to(commands: Any) -> None:
+    """Add this command to the command line."""
+    about = "is the catalogue consistent, and does it fit the bus: rules, load, worst-case response times"
+    parser = commands.add_parser("check", help=about, description=about, epilog=EPILOG)
+    parser.add_argument("file", metavar="CATALOGUE", help="the YAML file")
+    parser.add_argument(
+        "--lengths",
+        choices=("published",),
+        default="published",
+        help="longest frames by which method (published: the formula of Davis et al. 2007)",
+    )
+    parser.add_argument("--json", action="store_true", help="the answer as JSON on stdout")
+    parser.set_defaults(answer=answer, refused=_refused)
+
+
+def answer(given: argparse.Namespace) -> int:
+    """Check, print, return the exit status."""
+    from busdesign.answers.check import check
+
+    found = check(given.file, lengths=given.lengths)
+    if given.json:
+        from busdesign.cli.json_output import print_json
+
+        print_json(found)
+    else:
+        from busdesign.cli.text import next_steps
+
+        print(check_text(found))
+        print(next_steps(f"busdesign compile {given.file} -o out", f"busdesign check {given.file} --json"))
+    return HOLDS if found.holds else BROKEN
+
+
+def check_text(found: "CheckAnswer") -> str:
+    """The answer for people."""
+    from busdesign.cli.text import findings_text, table, verdict
+    from busdesign.units import format_bit_rate, format_ratio
+
+    bus = found.bus
+    heads = ("message", "id", "from", "bytes", "bits at most", "period ms", "worst ms", "deadline ms", "margin")
+    rows = [_row(message) for message in found.messages]
+    parts = [
+        f"{found.catalogue}, revision {found.revision}, {format_bit_rate(int(bus.bit_rate_bit_s))}",
+        f"load: {format_ratio(bus.load_nominal)} nominal, {format_ratio(bus.load_worst)} worst",
+        "",
+        table(heads, rows, left=(0, 1, 2)),
+        "",
+    ]
+    if found.findings:
+        parts += [findings_text(found.findings, sys.stdout), ""]
+    return "\n".join([*parts, verdict(found.holds, _summary(found), sys.stdout)])
+
+
+def _row(message: "MessageAnswer") -> tuple[str, ...]:
+    from busdesign.cli.text import figure
+
+    digits = 8 if message.extended else 3
+    margin = "-"
+    if message.response_worst_ms is not None:
+        margin = f"{1 - message.response_worst_ms / message.deadline_ms:.0%}"
+    return (
+        message.name,
+        "-" if message.id is None else f"0x{message.id:0{digits}X}",
+        message.sender,
+        str(message.length_bytes),
+        str(message.frame_bits_max),
+        f"{message.period_ms:g}",
+        figure(message.response_worst_ms),
+        f"{message.deadline_ms:g}",
+        margin,
+    )
+
+
+def _summary(found: "CheckAnswer") -> str:
+    late = [message.name for message in found.messages if message.meets_deadline is not True]
+    if found.holds:
+        return f"all {len(found.messages)} messages meet their deadlines in the worst case, on an error-free bus"
+    return f"{len(late)} of {len(found.messages)} messages miss their deadline or have no bound: {', '.join(late)}"
+
+
+def _refused(file: str, findings: Any) -> Any:
+    from busdesign.answers.check import refused
+
+    return refused(file, findings)

@@ -1,0 +1,100 @@
+"""The compiled reader of text logs says of any bytes what the plain one says."""
+
+from io import BytesIO
+from pathlib import Path
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from busdesign.traffic import files, large_log, text_log
+from busdesign.traffic.frames import Traffic
+from busdesign.traffic.reading import MAX_LINE_BYTES
+
+GOOD = b"(12.000540) can0 110#0200\n"
+TELLING = b"()#. \t\r\n:@`/gG0f9RTrt_\x00\x7f\x80\xff\xc3\xa9"  # next to the borders of every class of characters
+
+
+def require_same(data: bytes) -> None:
+    fast, plain = large_log.read(BytesIO(data)), text_log.read(BytesIO(data))
+    assert fast.traffic.equal(plain.traffic)
+    assert fast.traffic.channels == plain.traffic.channels
+    assert (fast.bad_lines, fast.bad_line_count) == (plain.bad_lines, plain.bad_line_count)
+
+
+@settings(deadline=None)  # the first call compiles
+@given(st.from_type(Traffic))
+def test_every_written_log(traffic: Traffic) -> None:
+    data = text_log.write(traffic)
+    assert large_log.read(BytesIO(data)).traffic.equal(traffic)
+    require_same(data)
+
+
+@pytest.mark.parametrize("ends", [b"\n", b"\r\n", b" R\n", b" t\n", b" T\r\n", b"\t\n", b"  R\n", b"RT\n", b"\n\n"])
+def test_every_way_to_end_a_line(ends: bytes) -> None:
+    require_same(GOOD.replace(b"\n", ends) * 3)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"",
+        b"\n",
+        b"\xef\xbb\xbf" + GOOD,
+        GOOD.strip(),
+        GOOD + GOOD[:-4],
+        GOOD + b"x" * (3 * MAX_LINE_BYTES) + b"\n" + GOOD,
+        GOOD + b"x" * (3 * MAX_LINE_BYTES),
+        b"(9223372036.854775807) can0 110#\n(9223372036.854775808) can0 110#\n(9999999999.0) can0 110#\n",
+        b"(00000000001.0) can0 110#\n(1.1234567890) can0 110#\n(1.) can0 110#\n(.5) can0 110#\n",
+        b"".join(b"(1.0) can%d 110#\n" % number for number in [*range(258), 0, 300, 255]),
+        b"(1.0) can0 110#0102030405060708\n(1.0) can0 110#010203040506070809\n(1.0) can0 110#01020304050607080\n",
+    ],
+)
+def test_the_corners(data: bytes) -> None:
+    require_same(data)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_damaged_logs(seed: int) -> None:
+    rng = Random(seed)
+    lines = [_line(rng) for _ in range(600)]
+    damaged = bytearray(b"".join(lines))
+    for _ in range(rng.choice([20, 300])):
+        place = rng.randrange(len(damaged))
+        match rng.randrange(3):
+            case 0:
+                damaged[place] = rng.choice(TELLING)
+            case 1:
+                damaged[place] ^= 1 << rng.randrange(8)
+            case _:
+                del damaged[place : place + rng.randrange(3)]
+    require_same(bytes(damaged))
+
+
+def _line(rng: Random) -> bytes:
+    time = f"{rng.randrange(10**9)}.{rng.randrange(10**6):06d}"
+    identifier = f"{rng.getrandbits(29):08X}" if rng.random() < 0.3 else f"{rng.getrandbits(11):03x}"
+    data = rng.choices([rng.randbytes(rng.randrange(9)).hex(), "R", "#1AABB"], [20, 1, 1])[0]
+    return f"({time}) {rng.choice(['can0', 'can1', 'can10'])} {identifier}#{data}\n".encode()
+
+
+def test_logs_longer_than_a_chunk(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(large_log, "_CHUNK_BYTES", 1000)
+    monkeypatch.setattr(large_log, "_CHUNK_ROWS", 16)
+    rng = Random(1)
+    require_same(
+        b"".join(_line(rng) if rng.random() < 0.97 else b"x" * rng.randrange(9000) + b"\n" for _ in range(500))
+    )
+
+
+def test_a_large_file_takes_the_compiled_road(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "run.log"
+    path.write_bytes(GOOD * 100 + b"rubbish\n")
+    plain = files.read_traffic(path)
+    monkeypatch.setattr(files, "LARGE_BYTES", 1000)
+    monkeypatch.delattr(text_log, "read")
+    large = files.read_traffic(path)
+    assert large.traffic.equal(plain.traffic)
+    assert large.bad_lines == plain.bad_lines
