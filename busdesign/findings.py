@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from difflib import get_close_matches
 from enum import StrEnum
 
+_SHOWN_CHARACTERS = 60  # of what was found; the place shows the rest
+
 
 class Severity(StrEnum):
     """How bad a finding is, which also decides the exit status."""
@@ -41,11 +43,52 @@ class Finding:
     fix: str = ""
 
 
+class Refused(ValueError):
+    """A value that cannot be used: ``text`` says what was found and is allowed, ``fix`` what would mend it."""
+
+    def __init__(self, text: str, fix: str = "") -> None:
+        super().__init__(f"{text}; {fix}" if fix else text)
+        self.text = text
+        self.fix = fix
+
+
+def error(rule: str, where: Place, text: str, fix: str = "") -> Finding:
+    """A finding that makes the input unusable."""
+    return Finding(rule, Severity.ERROR, where, printable(text), printable(fix))
+
+
+def printable(text: str) -> str:
+    """``text`` on one line and harmless to a terminal: line ends and control characters are spelt out."""
+    if text.isprintable():
+        return text
+    return "".join(sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in text)
+
+
+def shown(found: object) -> str:
+    """What was found in a file, as a message quotes it: a scalar in backticks, a long one shortened."""
+    if found is None:
+        return "nothing"
+    if isinstance(found, dict):
+        return "a mapping"
+    if isinstance(found, list | tuple):
+        return "a list"
+    text = printable(str(found).lower() if isinstance(found, bool) else str(found)[: _SHOWN_CHARACTERS + 1])
+    return f"`{text if len(text) <= _SHOWN_CHARACTERS else text[: _SHOWN_CHARACTERS - 3] + '...'}`"
+
+
+def counted(number: int, thing: str) -> str:
+    """``1 bit``, ``2 bits``."""
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+
+
 def sort_findings(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """By place (those without one last), then by rule and text; what is said twice of one place is kept once."""
-    unique = dict.fromkeys(findings)
-    nowhere = Place("\uffff", 0, 0)
-    return tuple(sorted(unique, key=lambda found: (found.where or nowhere, found.rule, found.text)))
+    return tuple(sorted(dict.fromkeys(findings), key=_order))
+
+
+def _order(found: Finding) -> tuple[bool, str, int, int, str, str]:
+    where = found.where or Place("", 0, 0)
+    return found.where is None, where.file, where.line, where.column, found.rule, found.text
 
 
 def worst_severity(findings: Iterable[Finding]) -> Severity | None:
@@ -56,8 +99,9 @@ def worst_severity(findings: Iterable[Finding]) -> Severity | None:
 
 def nearest(wrong: object, allowed: Iterable[str]) -> str | None:
     """The allowed word that looks most like ``wrong``, for a hint, or None if none is close."""
-    close = get_close_matches(str(wrong), list(allowed), n=1, cutoff=0.6)
-    return close[0] if close else None
+    by_letters = {word.lower(): word for word in reversed(list(allowed))}
+    close = get_close_matches(str(wrong)[:_SHOWN_CHARACTERS].lower(), by_letters, n=1, cutoff=0.6)
+    return by_letters[close[0]] if close else None
 
 
 def did_you_mean(wrong: object, allowed: Iterable[str], *, most: int = 8) -> str:

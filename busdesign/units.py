@@ -8,7 +8,11 @@ import re
 from collections.abc import Mapping
 from fractions import Fraction
 
+from busdesign.findings import Refused, nearest, shown
+
 NS_PER_S = 1_000_000_000
+MAX_DURATION_NS = 10**18  # some 31 years; sums of such times stay inside 64 bits
+_MAX_CHARACTERS = 40
 
 # Each kind of quantity: its base unit comes first; the example is what an error message shows.
 _KINDS: Mapping[str, tuple[str, Mapping[str, Fraction]]] = {
@@ -33,11 +37,17 @@ _KINDS: Mapping[str, tuple[str, Mapping[str, Fraction]]] = {
     "ratio": ("87.5 %", {"%": Fraction(1, 100), "ppm": Fraction(1, 10**6)}),
 }
 _OTHER_SPELLINGS = {"\u00b5s": "us", "\u03bcs": "us", "Ω": "ohm", "\u2126": "ohm", "sec": "s", "percent": "%"}
-_NUMBER_AND_UNIT = re.compile(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,2})?)\s*([^\s\d].*?)?\s*\Z")
+_NUMBER_AND_UNIT = re.compile(
+    r"\s*([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,2})?)\s*([^\s0-9].*?)?\s*\Z"
+)
 
 
-class QuantityError(ValueError):
-    """A text that is not a quantity of the wanted kind; its message says what was found and what would do."""
+class QuantityError(Refused):
+    """A text that is not a quantity of the wanted kind."""
+
+
+class UnitError(QuantityError):
+    """A number without a unit, or with the unit of something else."""
 
 
 def read_quantity(written: object, kind: str) -> Fraction:
@@ -47,43 +57,45 @@ def read_quantity(written: object, kind: str) -> Fraction:
     Raises QuantityError.
     """
     example, units = _KINDS[kind]
-    if isinstance(written, bool) or not isinstance(written, str | int | float):
-        raise QuantityError(f"expected a {kind} such as `{example}`, found {_shown(written)}")
-    match = _NUMBER_AND_UNIT.match(str(written))
+    match = _NUMBER_AND_UNIT.match(str(written)) if _may_be_quantity(written) else None
     if not match:
-        raise QuantityError(f"expected a {kind} such as `{example}`, found {_shown(written)}")
+        raise QuantityError(f"expected a {kind} such as `{example}`, found {shown(written)}")
     number, unit = match.groups()
     if unit is None:
-        raise QuantityError(f"{_shown(written)} has no unit; a {kind} is written like `{example}`")
+        in_percent = f"write `{_plain(Fraction(number) * 100)} %`" if kind == "ratio" else ""
+        raise UnitError(f"{shown(written)} has no unit", in_percent or f"a {kind} is written like `{example}`")
     unit = _OTHER_SPELLINGS.get(unit, unit)
     if unit not in units:
-        raise QuantityError(f"`{written}` is no {kind}: {_about_unit(unit, units)}")
+        raise UnitError(f"{shown(written)} is not a {kind}: {_about_unit(unit, units)}", _unit_hint(unit, units))
     return Fraction(number) * units[unit]
 
 
 def duration_ns(written: object) -> int:
     """A duration in whole nanoseconds, not negative. Raises QuantityError."""
-    exact = read_quantity(written, "duration") * NS_PER_S
-    if exact < 0:
-        raise QuantityError(f"`{written}` is negative; a duration here is zero or more")
-    if exact.denominator != 1:
-        raise QuantityError(f"`{written}` is not a whole number of nanoseconds, the finest step of time here")
-    return int(exact)
+    exact_ns = read_quantity(written, "duration") * NS_PER_S
+    if exact_ns < 0:
+        raise QuantityError(f"{shown(written)} is negative", "a duration here is zero or more")
+    if exact_ns > MAX_DURATION_NS:
+        raise QuantityError(f"{shown(written)} is too long", f"{MAX_DURATION_NS // NS_PER_S} s is the most there is")
+    if exact_ns.denominator != 1:
+        fix = f"write `{round(exact_ns)} ns`" if round(exact_ns) else "one nanosecond is the finest step of time here"
+        raise QuantityError(f"{shown(written)} is not a whole number of nanoseconds", fix)
+    return int(exact_ns)
 
 
 def positive_duration_ns(written: object) -> int:
     """A duration in whole nanoseconds, at least one. Raises QuantityError."""
-    duration = duration_ns(written)
-    if duration == 0:
-        raise QuantityError(f"`{written}` must be longer than zero")
-    return duration
+    time_ns = duration_ns(written)
+    if time_ns == 0:
+        raise QuantityError(f"{shown(written)} must be longer than zero", "write a time such as `50 ms`")
+    return time_ns
 
 
 def positive(written: object, kind: str) -> Fraction:
     """A quantity above zero. Raises QuantityError."""
     value = read_quantity(written, kind)
     if value <= 0:
-        raise QuantityError(f"`{written}` must be above zero")
+        raise QuantityError(f"{shown(written)} must be above zero", f"write a {kind} such as `{_KINDS[kind][0]}`")
     return value
 
 
@@ -113,14 +125,20 @@ def _plain(value: Fraction) -> str:
     return f"{float(value):.6f}".rstrip("0").rstrip(".")
 
 
-def _shown(written: object) -> str:
-    return "nothing" if written is None else f"`{written}`"
+def _may_be_quantity(written: object) -> bool:
+    if isinstance(written, str):
+        return len(written) <= _MAX_CHARACTERS
+    return isinstance(written, int | float) and not isinstance(written, bool) and abs(written) < 10**_MAX_CHARACTERS
 
 
 def _about_unit(unit: str, units: Mapping[str, Fraction]) -> str:
     for other_kind, (_, other_units) in _KINDS.items():
         if unit in other_units and other_units is not units:
-            return f"`{unit}` measures a {other_kind}; allowed: {', '.join(units)}"
-    by_letters = [known for known in units if known.lower() == unit.lower()]
-    hint = f"; did you mean `{by_letters[0]}`?" if by_letters else f"; allowed: {', '.join(units)}"
-    return f"`{unit}` is not a unit of it{hint}"
+            return f"`{unit}` measures a {other_kind}"
+    return f"{shown(unit)} is not a unit of it"
+
+
+def _unit_hint(unit: str, units: Mapping[str, Fraction]) -> str:
+    known_elsewhere = any(unit in other_units for _, other_units in _KINDS.values())
+    close = None if known_elsewhere else nearest(unit, units)
+    return f"did you mean `{close}`?" if close else "allowed: " + ", ".join(f"`{known}`" for known in units)

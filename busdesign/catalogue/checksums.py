@@ -1,11 +1,12 @@
 """Checks that an application puts into its payload, so that a receiver can tell a stale or broken one.
 
-Parameters as in the published catalogue of CRC algorithms; check values are held in tests/published. A CRC signal covers
-all other bytes of the payload in their order, after its ``data_id`` (low byte, then high byte) where one is given.
+Parameters as in the published catalogue of CRC algorithms; check values are held in tests/published. A CRC signal
+covers all other bytes of the payload in their order, after its ``data_id`` (low byte, then high byte) where one is
+given.
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +32,7 @@ CHECKSUMS = {
 }
 
 
-@lru_cache(maxsize=None)
+@cache
 def byte_table(name: str) -> tuple[int, ...]:
     """The 256 registers that one byte leaves behind, for the byte-at-a-time form of algorithm ``name``."""
     checksum = CHECKSUMS[name]

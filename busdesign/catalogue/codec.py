@@ -1,25 +1,26 @@
 """Payloads from values and values from payloads: one codec for each message, written once as straight-line Python.
 
 A payload is handled as an integer in which byte 0 holds bits 0 to 7, so that payload bit ``n`` is bit ``n`` of the
-integer. ``pack`` and ``unpack`` are compiled from text made here from the frozen layout (numbers only: no name or text of
-the catalogue goes into it), because the simulator calls them once a frame.
+integer. ``pack`` and ``unpack`` are compiled from text made here from the frozen layout (numbers only: no name or text
+of the catalogue goes into it), because the simulator calls them once a frame.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from busdesign.catalogue.checksums import CHECKSUMS, byte_table, checksum_of
+from busdesign.catalogue.converters import raw_converter
 from busdesign.catalogue.model import Message, Role, Signal
-from busdesign.catalogue.values import Value, initial_raw, raw_converter, to_value
+from busdesign.catalogue.values import Value, initial_raw, to_value
 from busdesign.findings import did_you_mean
 
 
 class MessageCodec:
     """Encodes and decodes the payload of one message.
 
-    ``pack(raws, count)`` takes one raw number for each signal in the catalogue's order (those of counters and checks
-    are ignored), and how many frames were sent before; it returns the payload as an integer, counter and check filled
-    in. ``unpack(payload)`` returns the raw numbers of all signals.
+    ``pack(raws, count)`` takes one raw number for each signal in the catalogue's order, each within its bits (those of
+    counters and checks are ignored), and how many frames were sent before; it returns the payload as an integer,
+    counter and check filled in. ``unpack(payload)`` returns the raw numbers of all signals.
     """
 
     __slots__ = ("_converters", "_getters", "_index", "initial_raws", "length_bytes", "message", "pack", "unpack")
@@ -35,8 +36,8 @@ class MessageCodec:
             if signal.role is Role.VALUE
         }
         self._getters: dict[str, Callable[[int], Value]] = {}
-        self.pack: Callable[[Sequence[int], int], int] = _compiled(_pack_text(message), message)
-        self.unpack: Callable[[int], tuple[int, ...]] = _compiled(_unpack_text(message), message)
+        self.pack: Callable[[Sequence[int], int], int] = _compiled(_pack_text(message), table=_table_of(message))
+        self.unpack: Callable[[int], tuple[int, ...]] = _compiled(_unpack_text(message))
 
     def position_of(self, signal: str) -> int:
         """Where the raw number of ``signal`` stands in ``pack``'s argument. Raises ValueError for an unknown name."""
@@ -52,6 +53,11 @@ class MessageCodec:
         Raises ValueError for an unknown signal, a value out of range, or one that the codec fills itself.
         """
         raws = list(self.initial_raws if base is None else base)
+        self.update(raws, values)
+        return raws
+
+    def update(self, raws: list[int], values: Mapping[str, object]) -> None:
+        """Put the raw numbers of ``values`` into ``raws``. Raises ValueError as ``raws_from`` does."""
         converters = self._converters
         for name, value in values.items():
             try:
@@ -59,7 +65,6 @@ class MessageCodec:
             except KeyError:
                 raise self._not_settable(name) from None
             raws[position] = to_raw_of(value)
-        return raws
 
     def _not_settable(self, name: str) -> ValueError:
         signal = self.message.signals[self.position_of(name)]
@@ -80,9 +85,7 @@ class MessageCodec:
         """A function from a payload integer to the value of ``signal``. Raises ValueError for an unknown name."""
         found = self._getters.get(signal)
         if found is None:
-            definition = self.message.signals[self.position_of(signal)]
-            raw_of: Callable[[int], int] = _compiled(f"def made(p):\n return {_raw_text(definition)}\n", self.message)
-            found = self._getters[signal] = _valued(definition, raw_of)
+            found = self._getters[signal] = _getter(self.message.signals[self.position_of(signal)])
         return found
 
     def check_holds(self, data: bytes) -> bool | None:
@@ -99,21 +102,27 @@ def codecs_of(messages: Iterable[Message]) -> dict[str, MessageCodec]:
     return {message.name: MessageCodec(message) for message in messages}
 
 
-def _valued(signal: Signal, raw_of: Callable[[int], int]) -> Callable[[int], Value]:
-    factor, offset, codes = signal.factor, signal.offset, signal.codes
-    if codes:
-        words = dict(codes)
-        return lambda payload: words.get(raw := raw_of(payload)) or raw * factor + offset
-    return lambda payload: raw_of(payload) * factor + offset
+def _getter(signal: Signal) -> Callable[[int], Value]:
+    raw = _raw_text(signal)
+    number = f"{'r' if signal.codes else raw} * factor" + (" + offset" if signal.offset else "")
+    told = f"words.get(r := {raw}) or {number}" if signal.codes else number
+    return _compiled(  # type: ignore[no-any-return]
+        f"def made(p):\n return {told}\n",
+        words=dict(signal.codes),
+        factor=float(signal.factor),
+        offset=signal.offset,
+    )
 
 
-def _compiled(text: str, message: Message) -> Any:
-    namespace: dict[str, Any] = {}
-    for signal in message.signals:
-        if signal.role is Role.CHECK:
-            namespace["table"] = byte_table(signal.crc)
-    exec(compile(text, "<codec>", "exec"), namespace)  # the text holds nothing but numbers from the layout
+def _compiled(text: str, **known: object) -> Any:
+    """The function ``made`` that ``text`` defines; the text holds nothing but numbers from the layout."""
+    namespace: dict[str, Any] = dict(known)
+    exec(compile(text, "<codec>", "exec"), namespace)
     return namespace["made"]
+
+
+def _table_of(message: Message) -> tuple[int, ...]:
+    return next((byte_table(signal.crc) for signal in message.signals if signal.role is Role.CHECK), ())
 
 
 def _pack_text(message: Message) -> str:
@@ -130,9 +139,19 @@ def _terms(position: int, signal: Signal) -> Iterator[str]:
     """The signal's bits on their places, a run of adjacent bits at a time."""
     if signal.role is Role.CHECK:
         return
-    raw = f"count * {signal.counts} % {signal.modulo}" if signal.role is Role.COUNTER else f"v[{position}]"
-    for low_bit, payload_bit, width in _runs(signal):
-        yield f"(({raw}) >> {low_bit} & {(1 << width) - 1}) << {payload_bit}"
+    raw, runs = f"v[{position}]", list(_runs(signal))
+    if signal.role is Role.COUNTER:
+        raw = f"(count * {signal.counts} % {signal.modulo})"
+    elif len(runs) == 1 and not signal.signed:
+        yield _shifted(raw, runs[0][1])  # raw numbers have been held against the bits: no mask is needed
+        return
+    for low_bit, payload_bit, width in runs:
+        part = f"{raw} >> {low_bit}" if low_bit else raw
+        yield _shifted(f"({part} & {(1 << width) - 1})", payload_bit)
+
+
+def _shifted(term: str, bits: int) -> str:
+    return f"{term} << {bits}" if bits else term
 
 
 def _runs(signal: Signal) -> Iterator[tuple[int, int, int]]:
@@ -160,10 +179,13 @@ def _check_lines(message: Message, check: Signal) -> Iterator[str]:
     start = checksum_of(check.crc, _data_id(check)) ^ checksum.final_xor
     yield f" c = {start}"
     for byte in _covered_bytes(message, check):
+        octet = f"p >> {8 * byte}" if byte else "p"
         if checksum.reflected:
-            yield f" c = c >> 8 ^ table[(c ^ p >> {8 * byte}) & 255]"
+            yield f" c = c >> 8 ^ table[(c ^ {octet}) & 255]"
+        elif top == 0:
+            yield f" c = table[(c ^ {octet}) & 255]"
         else:
-            yield f" c = c << 8 & {mask} ^ table[(c >> {top} ^ p >> {8 * byte}) & 255]"
+            yield f" c = c << 8 & {mask} ^ table[(c >> {top} ^ {octet}) & 255]"
     yield f" c ^= {checksum.final_xor}"
     for low_bit, payload_bit, width in _runs(check):
         yield f" p |= (c >> {low_bit} & {(1 << width) - 1}) << {payload_bit}"
@@ -175,8 +197,11 @@ def _unpack_text(message: Message) -> str:
 
 
 def _raw_text(signal: Signal) -> str:
-    runs = [f"(p >> {payload_bit} & {(1 << width) - 1}) << {low}" for low, payload_bit, width in _runs(signal)]
-    unsigned = " | ".join(runs)
+    parts = []
+    for low_bit, payload_bit, width in _runs(signal):
+        part = f"p >> {payload_bit}" if payload_bit else "p"
+        parts.append(_shifted(f"({part} & {(1 << width) - 1})", low_bit))
+    unsigned = " | ".join(parts)
     if not signal.signed:
         return f"({unsigned})"
     half = 1 << (signal.length_bits - 1)

@@ -6,49 +6,84 @@ These pydantic models are the single statement of the YAML's shape; the JSON Sch
 from fractions import Fraction
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field, PlainValidator, StringConstraints
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Discriminator,
+    Field,
+    PlainValidator,
+    StringConstraints,
+    Tag,
+    field_validator,
+)
+from pydantic_core import PydanticCustomError, PydanticKnownError
 
 from busdesign.catalogue.model import ByteOrder
-from busdesign.units import duration_ns, positive, positive_duration_ns, read_quantity
+from busdesign.findings import Refused, did_you_mean, shown
+from busdesign.units import duration_ns, format_bit_rate, positive, positive_duration_ns, read_quantity
+
+_FASTEST_BIT_S = 10**6  # ISO 11898-2: up to 1 Mbit/s, flexible data rate aside
+_GREATEST_NUMBER = 10**30  # far beyond any quantity, and far from where floats end
 
 
 def _bit_rate(written: object) -> Fraction:
-    return positive(written, "bit rate")
+    rate = positive(written, "bit rate")
+    if rate > _FASTEST_BIT_S:
+        slower = format_bit_rate(rate / 1000)
+        fix = f"did you mean `{slower}`?" if rate / 1000 <= _FASTEST_BIT_S else ""
+        raise Refused(f"{shown(written)} is faster than a classical bus: 1 Mbit/s is the most", fix)
+    return rate
 
 
 def _sample_point(written: object) -> Fraction:
     point = read_quantity(written, "ratio")
     if not 0 < point < 1:
-        raise ValueError(f"`{written}` is outside the bit: a sample point lies between 0 % and 100 %")
+        raise Refused(f"{shown(written)} is outside the bit", "a sample point lies between 0 % and 100 %")
     return point
 
 
 def _tolerance(written: object) -> Fraction:
     tolerance = read_quantity(written, "ratio")
     if not 0 <= tolerance < Fraction(1, 10):
-        raise ValueError(f"`{written}` is no clock's tolerance: allowed is 0 % to below 10 %")
+        raise Refused(f"{shown(written)} is not the tolerance of a clock", "allowed: 0 % to below 10 %")
     return tolerance
 
 
 def _byte_order(written: object) -> ByteOrder:
-    try:
-        return ByteOrder(written)  # type: ignore[arg-type]
-    except ValueError:
-        raise ValueError(f"a byte order is `little` or `big`, found `{written}`") from None
+    if written not in ("little", "big"):
+        near = did_you_mean(written, ("little", "big"))
+        raise Refused(f"a byte order is `little` or `big`, found {shown(written)}", near if near[0] == "d" else "")
+    return ByteOrder(str(written))
 
 
 def _number(written: object) -> float:
     if isinstance(written, bool) or not isinstance(written, int | float):
-        raise ValueError(f"expected a number, found `{written}`")
+        raise PydanticKnownError("float_type")
+    if abs(written) > _GREATEST_NUMBER or 0 < abs(written) < 1 / _GREATEST_NUMBER:
+        raise Refused(f"{shown(written)} is out of range: 0, or 1e-30 to 1e30 either way, is allowed")
     return float(written)
 
 
-def _words(written: object) -> tuple[str, ...]:
-    words = [written] if isinstance(written, str) else written
-    if not isinstance(words, list) or not all(isinstance(word, str) for word in words):
-        raise ValueError(f"expected a name or a list of names such as `[panel, strut_left]`, found `{written}`")
-    return tuple(words)
+def _initial(written: object) -> float | str:
+    if isinstance(written, bool) or not isinstance(written, int | float | str):
+        raise Refused(f"expected a number or the word of a code, found {shown(written)}")
+    return written if isinstance(written, str) else _number(written)
 
+
+def _words(written: object) -> object:
+    if isinstance(written, str):
+        return (written,)
+    if isinstance(written, list):
+        return tuple(written)
+    raise Refused(f"expected a name, or a list of names such as `[panel, strut_left]`, found {shown(written)}")
+
+
+def _codes_tag(written: object) -> str | None:
+    return _CODES_BY_NAME if isinstance(written, str) else _CODES_THEMSELVES if isinstance(written, dict) else None
+
+
+_CODES_BY_NAME, _CODES_THEMSELVES = "<codes by name>", "<codes themselves>"  # no key of a file is spelt like this
 
 Duration = Annotated[int, PlainValidator(duration_ns)]
 PositiveDuration = Annotated[int, PlainValidator(positive_duration_ns)]
@@ -59,14 +94,27 @@ Resistance = Annotated[Fraction, PlainValidator(lambda written: positive(written
 Tolerance = Annotated[Fraction, PlainValidator(_tolerance)]
 SamplePoint = Annotated[Fraction, PlainValidator(_sample_point)]
 Number = Annotated[float, PlainValidator(_number)]
-Words = Annotated[tuple[str, ...], PlainValidator(_words)]
+Initial = Annotated[float | str, PlainValidator(_initial)]
+Order = Annotated[ByteOrder, PlainValidator(_byte_order)]
 Name = Annotated[str, StringConstraints(min_length=1)]
+Words = Annotated[tuple[Name, ...], BeforeValidator(_words)]
+CodeWords = dict[int, Name]
+CodesOfSignal = Annotated[
+    Annotated[str, Tag(_CODES_BY_NAME)] | Annotated[CodeWords, Tag(_CODES_THEMSELVES)], Discriminator(_codes_tag)
+]
 
 
 class Written(BaseModel):
-    """A mapping in which only the declared keys may stand."""
+    """A mapping in which only the declared keys may stand, each with something behind it."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, arbitrary_types_allowed=True)
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _has_something_behind_it(cls, written: object) -> object:
+        if written is None:
+            raise PydanticCustomError("nothing", "nothing stands here")
+        return written
 
 
 class HarnessWritten(Written):
@@ -105,28 +153,31 @@ class SignalWritten(Written):
 
     bits: int = Field(description="length in bits, 1 to 64", ge=1, le=64)
     start: int | None = Field(None, description="first bit; left out, the signal is packed", ge=0, le=511)
-    byte_order: Annotated[ByteOrder, PlainValidator(_byte_order)] = Field(
-        ByteOrder.LITTLE, description="`little` or `big`"
-    )
-    signed: bool = False
-    factor: Number = 1.0
-    offset: Number = 0.0
-    unit: str = ""
+    byte_order: Order = Field(ByteOrder.LITTLE, description="`little` or `big`")
+    signed: bool = Field(False, description="`true` for two's complement")
+    factor: Number = Field(1.0, description="physical value = raw * factor + offset")
+    offset: Number = Field(0.0, description="physical value = raw * factor + offset")
+    unit: str = Field("", description="of the physical value, such as `km/h`")
     range: list[Number] | None = Field(
-        None, description="least and greatest physical value", min_length=2, max_length=2
+        None, description="least and greatest physical value, such as `[0, 100]`", min_length=2, max_length=2
     )
-    codes: str | dict[int, str] | None = Field(None, description="a name under `codes`, or the meanings themselves")
+    codes: CodesOfSignal | None = Field(None, description="a name under `codes`, or `{0: off, 1: on}` itself")
     counts: int | None = Field(None, description="step of a counter that the sender increments", ge=1)
     modulo: int | None = Field(None, description="a counter runs from 0 to one below this", ge=2)
     crc: str | None = Field(None, description="algorithm of a check over the other bytes, such as `crc8-j1850`")
     data_id: int | None = Field(None, description="16-bit number prefixed to what the check covers", ge=0, le=0xFFFF)
-    initial: int | float | str | None = Field(None, description="sent until the node says otherwise")
+    initial: Initial | None = Field(
+        None, description="sent until the node says otherwise, such as `0` or a code's word"
+    )
     comment: str = ""
 
 
 class MessageWritten(Written):
     """One entry of ``messages``, after ``for_each`` has been spread out."""
 
+    for_each: dict[Name, list[Any]] | None = Field(
+        None, description="several messages at once, such as `{leg: [nose, left], id: [0x210, 0x211]}`"
+    )
     id: int | None = Field(None, description="identifier, such as `0x110`", ge=0)
     extended: bool = Field(False, description="`true` for a 29-bit identifier")
     sender: Name = Field(alias="from", description="the node that sends it")
@@ -138,19 +189,19 @@ class MessageWritten(Written):
     jitter: Duration = Field(0, description="latest release after the nominal one, such as `1 ms`")
     lost_after: PositiveDuration | None = Field(None, description="what a receiver calls silence, such as `200 ms`")
     bytes: int | None = Field(None, description="payload length; left out, as short as the signals allow", ge=0)
-    byte_order: Annotated[ByteOrder, PlainValidator(_byte_order)] | None = Field(
-        None, description="for all its signals that name none"
-    )
+    byte_order: Order | None = Field(None, description="for all its signals that name none")
     moves: bool = Field(False, description="`true` for a message that can move metal")
     accept: dict[str, Any] = Field({}, description="what a receiver believes, and does without it")
-    signals: dict[Name, SignalWritten] = {}
+    signals: dict[Name, SignalWritten] = Field({}, description="its fields, such as `{speed: {bits: 12}}`")
     comment: str = ""
 
 
 class FunctionWritten(Written):
     """One entry of ``functions``."""
 
-    path: Words = Field(description="labels and messages in order, such as `[panel.switch, leg_demand, strut.drive]`")
+    path: Words = Field(
+        description="labels and messages in order, such as `[panel.switch, leg_demand, strut.drive]`", min_length=1
+    )
     within: PositiveDuration = Field(description="such as `120 ms`")
     comment: str = ""
 
@@ -158,11 +209,14 @@ class FunctionWritten(Written):
 class CatalogueWritten(Written):
     """The whole file; messages are validated one by one, so that one broken message hides no other."""
 
-    catalogue: Name = Field(description="its name")
-    revision: int = Field(1, ge=0)
+    catalogue: Name = Field(description="its name, such as `undercarriage`")
+    revision: int = Field(1, description="counts upwards", ge=0)
     comment: str = ""
-    bus: BusWritten
-    nodes: dict[Name, NodeWritten] = Field(description="the stations", min_length=1)
-    codes: dict[Name, dict[int, str]] = {}
-    messages: dict[Name, Any] = Field(description="what may be said", min_length=1)
-    functions: dict[Name, FunctionWritten] = {}
+    bus: BusWritten = Field(description="such as `{bit_rate: 250 kbit/s}`")
+    nodes: dict[Name, NodeWritten] = Field(description="the stations, such as `{panel: {clock: 16 MHz}}`", min_length=1)
+    codes: dict[Name, CodeWords] = Field({}, description="shared meanings, such as `{lamp: {0: dark, 1: red}}`")
+    messages: dict[Name, Any] = Field(
+        description="such as `{lamp: {id: 0x300, from: panel, every: 50 ms, signals: {colour: {bits: 2}}}}`",
+        min_length=1,
+    )
+    functions: dict[Name, FunctionWritten] = Field({}, description="end-to-end promises")

@@ -7,11 +7,12 @@
     byte 0 . . . . . . 9 8        the same, big-endian from bit 1: its top bit lies in bit 1 of byte 0
     byte 1 7 6 5 4 3 2 1 0
 
-A signal of at most eight bits is kept inside one byte if there is room for that; a check starts on a byte boundary.
+A signal of at most eight bits is kept inside one byte if there is room for that; a check fills whole bytes. Signals are
+placed in the order they are written in, and only if that leaves one without a place, the longest first.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from busdesign.catalogue.model import MAX_CLASSICAL_BYTES, ByteOrder, bit_positions
 
@@ -26,10 +27,18 @@ class Slot:
     start_bit: int | None
     whole_bytes: bool = False
 
+    def loose(self) -> "Slot":
+        """The same without a start bit."""
+        return replace(self, start_bit=None)
+
 
 @dataclass(frozen=True, slots=True)
 class Clash:
-    """A signal that cannot lie where it wants: ``other`` it overlaps, or None where the frame has no room for it."""
+    """A signal that cannot lie where it wants: ``other`` is the one it overlaps in ``bits``, None beyond the payload.
+
+    ``next_free_start`` is a place that would do, kept free of the other clashes' hints; ``bits`` is empty for a signal
+    without a start bit that found no place.
+    """
 
     name: str
     other: str | None
@@ -48,44 +57,77 @@ class Layout:
 
 
 def lay(slots: Sequence[Slot], length_bytes: int | None) -> Layout:
-    """Place ``slots`` in a payload of ``length_bytes``, or in the shortest that holds them (at most 8 bytes)."""
+    """Place ``slots`` in a payload of ``length_bytes``, or of as many bytes (at most 8) as they come to take."""
     room_bits = 8 * (MAX_CLASSICAL_BYTES if length_bytes is None else length_bytes)
-    owner: dict[int, str] = {}
-    starts: dict[str, int] = {}
-    clashes: list[Clash] = []
-    for slot in sorted(slots, key=lambda slot: slot.start_bit is None):  # fixed ones first, else as written
-        start = slot.start_bit if slot.start_bit is not None else _first_free(slot, owner, room_bits)
-        clash = _clash(slot, start, owner, room_bits)
-        if clash:
-            clashes.append(clash)
-        if start is not None and not (clash and clash.other is None):
-            starts[slot.name] = start
-            owner.update(dict.fromkeys(bit_positions(start, slot.length_bits, slot.byte_order), slot.name))
-    used_bytes = max(owner, default=-1) // 8 + 1
-    return Layout(starts, used_bytes if length_bytes is None else length_bytes, tuple(clashes))
+    fixed = [slot for slot in slots if slot.start_bit is not None]
+    loose = [slot for slot in slots if slot.start_bit is None]
+    tables = (
+        _Table(room_bits, [*fixed, *order]) for order in (loose, sorted(loose, key=lambda slot: -slot.length_bits))
+    )
+    first = next(tables)
+    table = first if not first.homeless else next((other for other in tables if not other.homeless), first)
+    used_bytes = max(table.owner, default=-1) // 8 + 1
+    return Layout(table.starts, used_bytes if length_bytes is None else length_bytes, tuple(table.clashes_with_hints()))
 
 
-def _clash(slot: Slot, start: int | None, owner: Mapping[int, str], room_bits: int) -> Clash | None:
-    free_bits = room_bits - len(owner)
-    if start is None:
-        return Clash(slot.name, None, (), None, free_bits)
-    bits = bit_positions(start, slot.length_bits, slot.byte_order)
-    if max(bits) >= room_bits:
-        return Clash(slot.name, None, bits, _first_free(slot, owner, room_bits), free_bits)
-    taken = tuple(sorted(bit for bit in bits if bit in owner))
-    if not taken:
+class _Table:
+    """The bits of a payload, and who owns each: filled slot by slot, in the order given."""
+
+    def __init__(self, room_bits: int, slots: Iterable[Slot]) -> None:
+        self.room_bits = room_bits
+        self.owner: dict[int, str] = {}
+        self.starts: dict[str, int] = {}
+        self.homeless = False  # whether a signal without a start bit found no place
+        self._clashes: list[tuple[Slot, Clash]] = []
+        for slot in slots:
+            self._place(slot)
+
+    def clashes_with_hints(self) -> Iterator[Clash]:
+        for slot, clash in self._clashes:
+            free_bits, start = self.room_bits - len(self.owner), None
+            if slot.start_bit is not None:
+                start = self._first_free(slot)
+            if start is not None:  # no two hints for one place
+                self._take(slot, start)
+            yield replace(clash, next_free_start=start, free_bits=max(free_bits, 0))
+
+    def _place(self, slot: Slot) -> None:
+        start = slot.start_bit if slot.start_bit is not None else self._first_free(slot)
+        if start is None:
+            self.homeless = True
+            self._clashes.append((slot, Clash(slot.name, None, (), None, 0)))
+            return
+        bits = bit_positions(start, slot.length_bits, slot.byte_order)
+        if max(bits) >= self.room_bits:
+            self._clashes.append((slot, Clash(slot.name, None, bits, None, 0)))
+            return
+        other = next((self.owner[bit] for bit in sorted(bits) if bit in self.owner), None)
+        if other is not None:
+            shared = tuple(bit for bit in sorted(bits) if self.owner.get(bit) == other)
+            self._clashes.append((slot, Clash(slot.name, other, shared, None, 0)))
+        self.starts[slot.name] = start
+        self._take(slot, start)
+
+    def _take(self, slot: Slot, start: int) -> None:
+        for bit in bit_positions(start, slot.length_bits, slot.byte_order):
+            self.owner.setdefault(bit, slot.name)
+
+    def _first_free(self, slot: Slot) -> int | None:
+        if slot.length_bits > self.room_bits - len(self.owner):
+            return None
+        ways = (
+            [fills_whole_bytes]
+            if slot.whole_bytes
+            else [_inside_a_byte, _anywhere]
+            if slot.length_bits <= 8
+            else [_anywhere]
+        )
+        for allowed in ways:
+            for start in _starts(slot.byte_order, self.room_bits):
+                bits = bit_positions(start, slot.length_bits, slot.byte_order)
+                if max(bits) < self.room_bits and allowed(bits) and not any(bit in self.owner for bit in bits):
+                    return start
         return None
-    return Clash(slot.name, owner[taken[0]], taken, _first_free(slot, owner, room_bits), free_bits)
-
-
-def _first_free(slot: Slot, owner: Mapping[int, str], room_bits: int) -> int | None:
-    ways = [_inside_a_byte, _anywhere] if slot.length_bits <= 8 else [_anywhere]
-    for allowed in ways if not slot.whole_bytes else [_on_a_byte]:
-        for start in _starts(slot.byte_order, room_bits):
-            bits = bit_positions(start, slot.length_bits, slot.byte_order)
-            if max(bits) < room_bits and allowed(bits) and not any(bit in owner for bit in bits):
-                return start
-    return None
 
 
 def _starts(byte_order: ByteOrder, room_bits: int) -> Iterable[int]:
@@ -103,8 +145,9 @@ def _inside_a_byte(bits: Sequence[int]) -> bool:
     return min(bits) // 8 == max(bits) // 8
 
 
-def _on_a_byte(bits: Sequence[int]) -> bool:
-    return min(bits) % 8 == 0 and max(bits) % 8 == 7
+def fills_whole_bytes(bits: Sequence[int]) -> bool:
+    """Whether no byte is used in part."""
+    return len(bits) == 8 * len({bit // 8 for bit in bits})
 
 
 def _anywhere(bits: Sequence[int]) -> bool:

@@ -5,9 +5,9 @@ from dataclasses import dataclass, field
 
 from busdesign.catalogue.draft import BusWritten, FunctionWritten, MessageWritten, NodeWritten
 from busdesign.catalogue.model import ByteOrder
-from busdesign.catalogue.packing import Layout
+from busdesign.catalogue.packing import Layout, Slot
 from busdesign.catalogue.source import Source, Trail
-from busdesign.findings import Finding, Place, error
+from busdesign.findings import Place, error
 
 __all__ = ["Draft", "MessagePart", "error"]
 
@@ -22,7 +22,24 @@ class MessagePart:
     trail: Trail
     origin: Callable[[Trail], Trail]
     source: Source
+    named_at: Trail = ()  # the word that tells it from the others of its family
     layout: Layout | None = None
+
+    @property
+    def written_name(self) -> str:
+        """The name that stands in the file: that of the family, where ``for_each`` made several."""
+        return self.family or self.name
+
+    def at_name(self) -> Place:
+        """Where its name is written; of a member of a family, the word that ends it."""
+        return self.source.of_value(self.named_at) if self.named_at else self.at_key()
+
+    def slots(self) -> list[Slot]:
+        """Its signals, as ``packing`` wants them."""
+        return [
+            Slot(name, signal.bits, self.byte_order_of(name), signal.start, bool(signal.crc) and signal.bits % 8 == 0)
+            for name, signal in self.written.signals.items()
+        ]
 
     def at(self, *steps: str | int) -> Place:
         """Where the value behind ``steps`` of this message is written."""
@@ -52,7 +69,8 @@ class Draft:
     nodes: Mapping[str, NodeWritten]
     node_names: tuple[str, ...]  # of the broken ones too: a message from one of them is not wrong for it
     codes: Mapping[str, Mapping[int, str]]
-    messages: list[MessagePart]
+    code_names: tuple[str, ...]  # of the broken ones too
     functions: Mapping[str, FunctionWritten]
+    messages: list[MessagePart] = field(default_factory=list)
     message_names: tuple[str, ...] = ()  # of the broken ones too
-    findings: list[Finding] = field(default_factory=list)
+    broken_families: tuple[str, ...] = ()  # whose members' names nobody knows

@@ -11,13 +11,15 @@ from busdesign.catalogue.draft import BusWritten, CatalogueWritten, FunctionWrit
 from busdesign.catalogue.families import spread
 from busdesign.catalogue.freeze import freeze
 from busdesign.catalogue.model import Catalogue
-from busdesign.catalogue.packing import Layout, Slot, lay
+from busdesign.catalogue.packing import lay
 from busdesign.catalogue.parts import Draft, MessagePart
 from busdesign.catalogue.rules import RULES
 from busdesign.catalogue.source import Source, Unreadable, parse_source, read_source
 from busdesign.catalogue.validation import validated
 from busdesign.errors import CatalogueError
-from busdesign.findings import Finding, Severity, error
+from busdesign.findings import Finding, Severity, error, shown
+
+_LAID_OUT_BYTES = 64  # signals of a payload that is too long are still held against each other, up to here
 
 
 def read_catalogue(path: str | os.PathLike[str]) -> Catalogue:
@@ -52,34 +54,41 @@ def _catalogue(source: Source, findings: list[Finding]) -> Catalogue:
 def _draft(source: Source, findings: list[Finding]) -> Draft | None:
     data = source.data
     if not isinstance(data, dict):
-        text = "a catalogue is a mapping with `catalogue`, `bus`, `nodes` and `messages`"
-        findings.append(error("wrong-value", source.of_value(()), text))
+        found = shown(data)
+        text = f"expected a mapping with `catalogue`, `bus`, `nodes` and `messages`, found {found}"
+        fix = "a catalogue begins with `catalogue: its name`"
+        findings.append(error("wrong-value", source.of_value(()), text, fix))
         return None
-    nodes = data.get("nodes")
-    node_names = tuple(name for name in nodes if isinstance(name, str)) if isinstance(nodes, dict) else ()
-    members = list(spread(_mapping(data, "messages"), source, findings))
     _check_head(source, findings)
+    revision = data.get("revision", 1)
     draft = Draft(
         source=source,
         name=str(data.get("catalogue")),
-        revision=data.get("revision", 1) if isinstance(data.get("revision", 1), int) else 1,
+        revision=revision if isinstance(revision, int) else 1,
         comment=str(data.get("comment", "")),
         bus=_quiet(BusWritten, data.get("bus"), source),
-        nodes=_good_parts(NodeWritten, _mapping(data, "nodes"), source),
-        node_names=node_names,
-        codes={name: codes for name, codes in _mapping(data, "codes").items() if _is_codes(codes)},
-        messages=[],
-        functions=_good_parts(FunctionWritten, _mapping(data, "functions"), source),
-        message_names=tuple(member.name for member in members),
+        nodes=_good_parts(NodeWritten, _named(data, "nodes"), source),
+        node_names=tuple(_named(data, "nodes")),
+        codes={name: codes for name, codes in _named(data, "codes").items() if _is_codes(codes)},
+        code_names=tuple(_named(data, "codes")),
+        functions=_good_parts(FunctionWritten, _named(data, "functions"), source),
     )
+    _read_messages(_named(data, "messages"), draft, findings)
+    return draft
+
+
+def _read_messages(messages: dict[str, Any], draft: Draft, findings: list[Finding]) -> None:
+    families = {name: list(spread(name, data, draft.source, findings)) for name, data in messages.items()}
+    members = [member for family in families.values() for member in family]
+    draft.message_names = tuple(member.name for member in members)
+    draft.broken_families = tuple(name for name, family in families.items() if not family)
     for member in members:
         trail = ("messages", member.name)
-        written = validated(MessageWritten, member.data, source, trail, findings, member.origin)
+        written = validated(MessageWritten, member.data, draft.source, trail, findings, member.origin)
         if written is not None:
-            part = MessagePart(member.name, member.family, written, trail, member.origin, source)
-            part.layout = _layout(part)
+            part = MessagePart(member.name, member.family, written, trail, member.origin, draft.source, member.named_at)
+            part.layout = lay(part.slots(), written.bytes and min(written.bytes, _LAID_OUT_BYTES))
             draft.messages.append(part)
-    return draft
 
 
 def _check_head(source: Source, findings: list[Finding]) -> None:
@@ -97,20 +106,13 @@ def _good_parts(model: Any, parts: Mapping[Any, Any], source: Source) -> dict[st
     return {name: part for name, part in read.items() if part is not None}
 
 
-def _mapping(data: Mapping[str, Any], key: str) -> dict[Any, Any]:
+def _named(data: Mapping[Any, Any], key: str) -> dict[str, Any]:
+    """The mapping at ``key``, without what has no word for a name: ``_check_head`` has said that already."""
     found = data.get(key)
-    return found if isinstance(found, dict) else {}
+    return {name: part for name, part in found.items() if isinstance(name, str)} if isinstance(found, dict) else {}
 
 
 def _is_codes(codes: object) -> bool:
     return isinstance(codes, dict) and all(
         isinstance(raw, int) and isinstance(word, str) for raw, word in codes.items()
     )
-
-
-def _layout(part: MessagePart) -> Layout:
-    slots = [
-        Slot(name, signal.bits, part.byte_order_of(name), signal.start, whole_bytes=bool(signal.crc))
-        for name, signal in part.written.signals.items()
-    ]
-    return lay(slots, part.written.bytes)

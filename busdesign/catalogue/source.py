@@ -1,6 +1,7 @@
 """YAML with positions: plain Python data, and the line and column of every key and value.
 
-What other readers pass in silence is a finding here: duplicate keys, numbers that look octal, tags, aliases that explode.
+What other readers pass in silence is a finding here: duplicate keys, numbers that look octal, tags, aliases that
+explode.
 """
 
 import os
@@ -99,8 +100,8 @@ class _Walk:
     def value(self, node: yaml.Node, trail: Trail) -> Any:
         self._spend(node, trail)
         if node.tag not in _UNTAGGED:
-            self._complain("yaml-tag", node, f"the tag {shown(node.tag)} is not used here", "leave the tag out")
-            return None
+            tag = shown(node.tag.replace("tag:yaml.org,2002:", "!!"))
+            self._complain("yaml-tag", node, f"the tag {tag} is not used here", "leave the tag out")
         if isinstance(node, yaml.ScalarNode):
             return self._scalar(node)
         if id(node) in self._open:
@@ -135,7 +136,7 @@ class _Walk:
         for key_node, value_node in node.value:
             self._spend(key_node, trail)
             if not isinstance(key_node, yaml.ScalarNode) or key_node.tag not in _UNTAGGED:
-                self._complain("yaml-key", key_node, "a key is a single word or number", "in quotes if it has brackets")
+                self._complain("yaml-key", key_node, "a key is a single word or number", "put quotes round it")
                 continue
             if key_node.value == "<<" and not key_node.style:
                 merges.append((key_node, value_node))

@@ -18,18 +18,24 @@ class _Saying:
     at_start: bool = False
 
 
-_QUOTES = "put quotes round a text that holds `: `, or begins with one of `%@`&*!|>[]{}#,?-`"
+_QUOTES = "put quotes round a text that holds `: `, or begins with a sign such as `%`, `@`, `*` or `&`"
 _LOOK_UP = "look for a missing quote, bracket or colon here or in the line above"
 _SAYINGS = (
     _Saying("found unexpected end of stream", "a quote opened here is never closed", "close the quote", True),
     _Saying("found unexpected document indicator", "a quote opened here is never closed", "close the quote", True),
-    _Saying("did not find expected ',' or '}'", "the mapping begun in line {line} wants a `,` or a `}}` here", _LOOK_UP),
+    _Saying(
+        "did not find expected ',' or '}'", "the mapping begun in line {line} wants a `,` or a `}}` here", _LOOK_UP
+    ),
     _Saying("did not find expected ',' or ']'", "the list begun in line {line} wants a `,` or a `]` here", _LOOK_UP),
     _Saying("did not find expected key", "this does not line up with the mapping begun in line {line}", _LOOK_UP),
-    _Saying("did not find expected '-' indicator", "this does not line up with the list begun in line {line}", _LOOK_UP),
+    _Saying(
+        "did not find expected '-' indicator", "this does not line up with the list begun in line {line}", _LOOK_UP
+    ),
     _Saying("could not find expected ':'", "a `:` is missing after this word", "write `key: value`", True),
     _Saying("mapping values are not allowed", "a second `: ` in what is one value already", _QUOTES),
-    _Saying("block sequence entries are not allowed", "a list begun with `-` cannot start here", "give it its own line"),
+    _Saying(
+        "block sequence entries are not allowed", "a list begun with `-` cannot start here", "give it its own line"
+    ),
     _Saying("cannot start any token", "a value cannot begin with this character", _QUOTES),
     _Saying("found undefined alias", "this alias refers to nothing before it", "put `&name` before what it stands for"),
     _Saying("found duplicate anchor", "this anchor is given twice", "give one of the two another name"),

@@ -1,14 +1,15 @@
 """From what pydantic says to findings with a place, the words of the file, and a hint."""
 
-import types
 from collections.abc import Callable, Iterator, Mapping
-from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
+from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
 from busdesign.catalogue.scalars import ScalarError, resolve
+from busdesign.catalogue.shape import description, keys_allowed
 from busdesign.catalogue.source import Source, Trail
 from busdesign.findings import Finding, Refused, did_you_mean, error, shown
+from busdesign.units import UnitError
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -22,6 +23,7 @@ _EXPECTED = {
     "dict_type": "a mapping such as `{key: value}`",
     "model_type": "a mapping such as `{key: value}`",
     "list_type": "a list such as `[one, two]`",
+    "union_tag_not_found": "the name of codes or a mapping such as `{0: off, 1: on}`",
 }
 _YES, _NO = {"yes", "y", "on", "1"}, {"no", "n", "off", "0"}
 _KEY = "[key]"  # how pydantic ends the location of a problem with a key itself
@@ -44,9 +46,9 @@ def validated(
     except ValidationError as refused:
         problems = refused.errors(include_url=False)
     bad_keys = {problem["loc"][:-1] for problem in problems if problem["loc"][-1:] == (_KEY,)}
-    for problem in problems:
-        if problem["loc"] not in bad_keys:  # of a wrong key, its value is not worth a second finding
-            findings.append(_Reading(model, data, problem).finding(source, trail, origin))
+    # Of a wrong key, its value is not worth a second finding.
+    readings = [_Reading(model, data, problem) for problem in problems if problem["loc"] not in bad_keys]
+    findings.extend(reading.finding(source, trail, origin) for reading in readings)
     return None
 
 
@@ -68,14 +70,15 @@ class _Reading:
         if self.kind == "missing":
             return error("missing-key", source.of_key(origin(trail + self.loc[:-1])), *self._missing())
         if self.kind in ("extra_forbidden", "invalid_key"):
-            known = _keys(self.model, self.loc[:-1])
-            hint = did_you_mean(self.loc[-1], known, most=len(known))
+            known = keys_allowed(self.model, self.loc[:-1])
+            hint = did_you_mean(self.loc[-1] if isinstance(self.loc[-1], str) else "", known, most=len(known))
             return error("unknown-key", source.of_key(at), f"unknown key {_key_shown(self.loc[-1])}", hint)
         where = source.of_key(at) if self.of_key or self.found is None else source.of_value(at)
-        return error("wrong-value", where, *(self._wrong_key() if self.of_key else self._wrong_value()))
+        rule = "wrong-unit" if isinstance(self.context.get("error"), UnitError) else "wrong-value"
+        return error(rule, where, *(self._wrong_key() if self.of_key else self._wrong_value()))
 
     def _missing(self) -> tuple[str, str]:
-        example = _description(self.model, self.loc)
+        example = description(self.model, self.loc)
         return f"`{self.loc[-1]}` is missing", f"add `{self.loc[-1]}:`" + (f", {example}" if example else "")
 
     def _wrong_key(self) -> tuple[str, str]:
@@ -87,7 +90,7 @@ class _Reading:
         return f"{key} is not a name", "a name begins with a letter or `_`"
 
     def _wrong_value(self) -> tuple[str, str]:
-        hint = _description(self.model, self.loc)
+        hint = description(self.model, self.loc) or self._keys_of_mapping()
         reason = self.context.get("error")
         if isinstance(reason, Refused):
             return reason.text, reason.fix or hint
@@ -105,6 +108,10 @@ class _Reading:
             wanted = f"at least {least}" if self.kind == "too_short" else f"at most {self.context['max_length']}"
             return f"expected {wanted} {'entry' if wanted.endswith(' 1') else 'entries'}, found {have or 'none'}", hint
         return self.said[:1].lower() + self.said[1:], hint
+
+    def _keys_of_mapping(self) -> str:
+        known = keys_allowed(self.model, self.loc) if self.kind == "model_type" else []
+        return "its keys are " + ", ".join(f"`{key}`" for key in known) if known else ""
 
     def _retyped(self) -> str:
         """A hint for a value that is right but for its type, or ""."""
@@ -129,10 +136,10 @@ def _steps(loc: tuple[Any, ...], data: Any, last_is_missing: bool) -> Iterator[A
     for step in loc[:-1] if last_is_missing else loc:
         if isinstance(data, dict):
             # A key that is no word or number stands in ``loc`` as its text.
-            key = step if step in data else next((key for key in data if str(key) == step), _KEY)
-            if key in data:
-                data = data[key]
-                yield key
+            keys = [key for key in data if key == step] or [key for key in data if str(key) == step]
+            if keys:
+                data = data[keys[0]]
+                yield keys[0]
         elif isinstance(data, list) and isinstance(step, int) and step < len(data):
             data = data[step]
             yield step
@@ -161,51 +168,3 @@ def _looks_like(word: str, kind: Any) -> bool:
 
 def _key_shown(key: object) -> str:
     return "`~`" if key is None else "`''`" if key == "" else shown(key)
-
-
-def _inside(place: Any, step: Any) -> Any:
-    """The annotation behind ``step`` of ``place``, or None."""
-    if isinstance(place, type) and issubclass(place, BaseModel):
-        return next((known.annotation for name, known in place.model_fields.items() if step == _key(name, known)), None)
-    origin = get_origin(place)
-    if origin is Annotated:
-        return _inside(get_args(place)[0], step)
-    if origin in (Union, types.UnionType):
-        return next((found for found in (_inside(arg, step) for arg in get_args(place)) if found is not None), None)
-    if origin is dict:
-        return get_args(place)[1]
-    if origin in (list, tuple):
-        return get_args(place)[0] if isinstance(step, int) else None
-    return None
-
-
-def _key(name: str, known: Any) -> str:
-    return str(known.alias or name)
-
-
-def _model_at(model: type[BaseModel], loc: tuple[Any, ...]) -> type[BaseModel] | None:
-    place: Any = model
-    for step in loc:
-        place = _inside(place, step)
-    return _model_in(place)
-
-
-def _model_in(place: Any) -> type[BaseModel] | None:
-    if isinstance(place, type) and issubclass(place, BaseModel):
-        return place
-    return next((found for found in map(_model_in, get_args(place)) if found), None)
-
-
-def _keys(model: type[BaseModel], loc: tuple[Any, ...]) -> list[str]:
-    """The keys allowed in the mapping at ``loc``."""
-    place = _model_at(model, loc)
-    return [_key(name, known) for name, known in place.model_fields.items()] if place else []
-
-
-def _description(model: type[BaseModel], loc: tuple[Any, ...]) -> str:
-    """What the model says of the key that ends ``loc`` (or of the list whose entry does), for a hint."""
-    while loc and isinstance(loc[-1], int):
-        loc = loc[:-1]
-    owner = _model_at(model, loc[:-1]) if loc else None
-    fields = owner.model_fields.items() if owner else ()
-    return next((known.description or "" for name, known in fields if loc[-1] == _key(name, known)), "")

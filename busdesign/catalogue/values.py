@@ -1,79 +1,152 @@
 """Between what a person means (412.5 mm, ``down_locked``) and the raw number in the bits."""
 
 import math
-from collections.abc import Callable
+from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
+from numbers import Integral, Real
 
 from busdesign.catalogue.model import Role, Signal
-from busdesign.findings import did_you_mean
+from busdesign.findings import did_you_mean, shown
 
 Value = float | str
 
+# Below so many steps from zero, the roundings of a float subtraction and division add up to less than 0.01 steps.
+_SURE_BELOW = 2.0**44
+_SURE_OF_ROUNDING = 0.49
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """How raw numbers of ``bits`` become physical ones: raw * factor + offset, from ``minimum`` to ``maximum``.
+
+    Factor, offset and range are taken as the decimals that were written: 0.1 is one tenth.
+    """
+
+    bits: int
+    signed: bool
+    factor: float = 1.0
+    offset: float = 0.0
+    minimum: float | None = None
+    maximum: float | None = None
+
+    @property
+    def raw_reach(self) -> tuple[int, int]:
+        """Least and greatest raw number that the bits hold."""
+        half = 1 << (self.bits - 1)
+        return (-half, half - 1) if self.signed else (0, 2 * half - 1)
+
+    @property
+    def reach(self) -> tuple[Fraction, Fraction]:
+        """Least and greatest physical value that the bits hold, exact."""
+        ends = sorted(raw * exact(self.factor) + exact(self.offset) for raw in self.raw_reach)
+        return ends[0], ends[1]
+
+    def raw_limits(self) -> tuple[int, int]:
+        """Least and greatest raw number inside both the bits and the range; the first is greater if there is none."""
+        return _raw_limits(self)
+
+    def number(self, raw: int) -> float:
+        """The physical value of ``raw``."""
+        return raw * self.factor + self.offset
+
+    def raw_of(self, value: float) -> int | None:
+        """The raw number nearest to ``value``, or None if it lies outside the limits by half a step or more.
+
+        A value inside the declared range is never outside: between the last step and the end, the last step it is.
+        """
+        raw, (low, high) = self.nearest_raw(value), self.raw_limits()
+        if low <= raw <= high or low > high:
+            return raw if low <= high else None
+        is_declared = self.minimum is not None and self.maximum is not None and self.minimum <= value <= self.maximum
+        nearest = low if raw < low else high
+        # The second way in: of a limit with more than 53 bits, the float that a decoder would show.
+        return nearest if is_declared or value == self.number(nearest) else None
+
+    def nearest_raw(self, value: float) -> int:
+        """The raw number nearest to ``value``, a tie to the even one, whether the bits hold it or not."""
+        if isinstance(value, float):
+            steps, zero = (value - self.offset) / self.factor, self.offset / self.factor
+            if abs(steps) + abs(zero) < _SURE_BELOW and abs(steps - round(steps)) < _SURE_OF_ROUNDING:
+                return round(steps)
+        return round((exact(value) - exact(self.offset)) / exact(self.factor))
+
+
+@lru_cache(maxsize=4096)
+def _raw_limits(scale: Scale) -> tuple[int, int]:
+    low, high = scale.raw_reach
+    if scale.minimum is None or scale.maximum is None:
+        return low, high
+    factor, offset = exact(scale.factor), exact(scale.offset)
+    ends = sorted((exact(limit) - offset) / factor for limit in (scale.minimum, scale.maximum))
+    return max(low, math.ceil(ends[0])), min(high, math.floor(ends[1]))
+
+
+def exact(value: float) -> Fraction:
+    """The decimal that ``value`` was written as; ``value`` is finite."""
+    return Fraction(value) if isinstance(value, int) else Fraction(repr(value))
+
+
+def scale_of(signal: Signal) -> Scale:
+    """The scale of ``signal``."""
+    return Scale(signal.length_bits, signal.signed, signal.factor, signal.offset, signal.minimum, signal.maximum)
+
 
 def raw_limits(signal: Signal) -> tuple[int, int]:
-    """Least and greatest raw value that the declared range (or a counter's modulo) allows inside the bits.
-
-    Exact: factor, offset and range are taken as the decimals that were written.
-    """
-    if signal.role is Role.COUNTER:
-        return 0, signal.modulo - 1
-    low, high = signal.raw_min, signal.raw_max
-    if signal.minimum is None or signal.maximum is None:
-        return low, high
-    factor, offset = _exact(signal.factor), _exact(signal.offset)
-    ends = sorted((_exact(limit) - offset) / factor for limit in (signal.minimum, signal.maximum))
-    return max(low, math.ceil(ends[0])), min(high, math.floor(ends[1]))
+    """Least and greatest raw value that the declared range (or a counter's modulo) allows inside the bits."""
+    return (0, signal.modulo - 1) if signal.role is Role.COUNTER else scale_of(signal).raw_limits()
 
 
 def allowed_raws(signal: Signal) -> tuple[int, ...] | range:
     """The raw values an application may send: the declared codes if there are any, else the range."""
-    low, high = raw_limits(signal)
     if signal.codes and signal.minimum is None:
         return tuple(sorted(signal.codes))
+    low, high = raw_limits(signal)
     return range(low, high + 1)
 
 
 def to_raw(signal: Signal, value: object) -> int:
-    """The raw number for a physical value or a code's name. Raises ValueError with what is allowed."""
+    """The raw number for a physical value or a code's word. Raises ValueError with what is allowed.
+
+    A value between two steps goes to the nearer one, a tie to the even one.
+    """
     if isinstance(value, str):
-        for raw, name in signal.codes.items():
-            if name == value:
-                return raw
-        if not signal.codes:
-            raise ValueError(f"`{signal.name}` has no codes, so `{value}` means nothing to it; give a number")
-        raise ValueError(f"`{value}` is no code of `{signal.name}`; {did_you_mean(value, signal.codes.values())}")
-    if not isinstance(value, int | float) or not math.isfinite(value):
-        raise ValueError(f"`{signal.name}` takes a number{' or a code' if signal.codes else ''}, found `{value}`")
-    raw = round((value - signal.offset) / signal.factor)
-    low, high = raw_limits(signal)
-    if not low <= raw <= high and raw not in signal.codes:
-        least, most = sorted((to_number(signal, low), to_number(signal, high)))
-        unit = f" {signal.unit}" if signal.unit else ""
-        raise ValueError(f"`{signal.name}` = {value:g}{unit} is out of range: {least:g} to {most:g}{unit} is allowed")
+        return _raw_of_word(signal, value)
+    number = _number(value)
+    if number is None:
+        raise ValueError(f"`{signal.name}` takes a number{' or a code' if signal.codes else ''}, found {shown(value)}")
+    scale = scale_of(signal)
+    raw = scale.raw_of(number)
+    if raw is None:
+        raw = scale.nearest_raw(number)
+        if raw not in signal.codes:
+            raise ValueError(_beyond(signal, number))
     return raw
 
 
-def raw_converter(signal: Signal) -> Callable[[object], int]:
-    """``to_raw`` of one signal, with all that does not depend on the value worked out beforehand."""
-    words: dict[object, int] = {name: raw for raw, name in reversed(tuple(signal.codes.items()))}
+def _raw_of_word(signal: Signal, word: str) -> int:
+    for raw, known in signal.codes.items():
+        if known == word:
+            return raw
+    if not signal.codes:
+        raise ValueError(f"`{signal.name}` has no codes, so {shown(word)} means nothing to it; give a number")
+    raise ValueError(f"{shown(word)} is no code of `{signal.name}`; {did_you_mean(word, signal.codes.values())}")
+
+
+def _number(value: object) -> float | int | None:
+    """``value`` as a plain int or finite float (numpy's numbers are welcome), or None."""
+    if isinstance(value, Integral):
+        return int(value) if abs(int(value)) < 10**40 else None
+    if isinstance(value, Real):
+        return float(value) if math.isfinite(value) else None
+    return None
+
+
+def _beyond(signal: Signal, value: float) -> str:
     low, high = raw_limits(signal)
-    factor, offset = signal.factor, signal.offset
-
-    plain = factor == 1 and offset == 0
-
-    def convert(value: object) -> int:
-        kind = value.__class__
-        if kind is int and plain and low <= value <= high:  # type: ignore[operator]
-            return value  # type: ignore[return-value]
-        if kind is str and value in words:
-            return words[value]
-        if (kind is float or kind is int) and -1e18 < value < 1e18:  # type: ignore[operator]
-            raw = round((value - offset) / factor)  # type: ignore[operator]
-            if low <= raw <= high:
-                return raw
-        return to_raw(signal, value)
-
-    return convert
+    least, most = sorted((to_number(signal, low), to_number(signal, high)))
+    unit = f" {signal.unit}" if signal.unit else ""
+    return f"`{signal.name}` = {value:g}{unit} is out of range: {least:g} to {most:g}{unit} is allowed"
 
 
 def to_number(signal: Signal, raw: int) -> float:
@@ -82,8 +155,9 @@ def to_number(signal: Signal, raw: int) -> float:
 
 
 def to_value(signal: Signal, raw: int) -> Value:
-    """What ``raw`` means: the name of its code if it has one, else the physical value."""
-    return signal.codes.get(raw) or to_number(signal, raw)
+    """What ``raw`` means: the word of its code if it has one, else the physical value."""
+    word = signal.codes.get(raw)
+    return to_number(signal, raw) if word is None else word
 
 
 def initial_raw(signal: Signal) -> int:
@@ -96,7 +170,3 @@ def initial_raw(signal: Signal) -> int:
     if 0 in allowed or not allowed:
         return 0
     return min(allowed, key=abs) if isinstance(allowed, tuple) else (allowed[0] if allowed[0] > 0 else allowed[-1])
-
-
-def _exact(value: float) -> Fraction:
-    return Fraction(repr(value))

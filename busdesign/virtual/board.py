@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from random import Random
-from typing import Any
+from typing import Any, NoReturn
 
 from busdesign.catalogue.model import Message
 from busdesign.findings import did_you_mean
@@ -20,7 +20,9 @@ class Board:
         self.rng = rng
         self._kernel = kernel
         self._ticks_per_ns = kernel.base.node_ticks_per_ns[name]
-        self._own = _by_name_and_family(sender for sender in senders.values() if sender.node == name)
+        own = _by_name_and_family(sender for sender in senders.values() if sender.node == name)
+        self._periodic = {key: sender for key, sender in own.items() if not sender.message.irregular}
+        self._irregular = {key: sender for key, sender in own.items() if sender.message.irregular}
         self._all = senders
 
     def repeat(self, period: str, duty: Callable[[], None]) -> None:
@@ -34,12 +36,12 @@ class Board:
         kernel.at(clock.now + step, DUTY, again)
 
     def publish(self, message: str, values: Mapping[str, object]) -> None:
-        sender = self._sender(message, irregular=False)
-        sender.raws = sender.codec.raws_from(values, sender.raws)
+        sender = self._periodic.get(message) or self._refuse(message, irregular=False)
+        sender.codec.update(sender.raws, values)
 
     def say(self, message: str, values: Mapping[str, object]) -> None:
-        sender = self._sender(message, irregular=True)
-        sender.raws = sender.codec.raws_from(values, sender.raws)
+        sender = self._irregular.get(message) or self._refuse(message, irregular=True)
+        sender.codec.update(sender.raws, values)
         now = self._kernel.clock.now
         if sender.last_said is not None and now - sender.last_said < sender.message.period_ns * self._ticks_per_ns:
             sender.said_too_soon += 1
@@ -47,20 +49,18 @@ class Board:
         if not sender.mutes:
             self._kernel.queue(sender, now, now)
 
-    def _sender(self, message: str, *, irregular: bool) -> Sender:
-        found = self._own.get(message)
-        if found is None:
-            if message in self._all:
-                raise ValueError(f"`{message}` is sent by {self._all[message].node}, not by {self.name}")
-            raise ValueError(f"{self.name} sends no message `{message}`; {did_you_mean(message, self._own)}")
-        if found.message.irregular is not irregular:
-            period = format_duration(found.message.period_ns)
+    def _refuse(self, message: str, *, irregular: bool) -> NoReturn:
+        own = self._periodic | self._irregular
+        if message in own:
+            sender, period = own[message], format_duration(own[message].message.period_ns)
             raise ValueError(
-                f"`{message}` is irregular: it goes out by `say`"
-                if found.message.irregular
-                else f"`{message}` goes out every {period} by itself: `publish` what it carries"
+                f"`{message}` goes out every {period} by itself: `publish` what it carries"
+                if irregular
+                else f"`{sender.message.name}` is irregular: it goes out by `say`"
             )
-        return found
+        if message in self._all:
+            raise ValueError(f"`{message}` is sent by {self._all[message].node}, not by {self.name}")
+        raise ValueError(f"{self.name} sends no message `{message}`; {did_you_mean(message, own)}")
 
 
 def _by_name_and_family(senders: Any) -> dict[str, Sender]:

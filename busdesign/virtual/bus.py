@@ -1,6 +1,6 @@
 """A run of a scenario: boards and senders put together, the kernel let go, the rows turned into columns."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from busdesign.catalogue.codec import codecs_of
@@ -17,7 +17,7 @@ from busdesign.virtual.kernel import FAULT, PROGRESS, STEP, Kernel
 from busdesign.virtual.models import model_error
 from busdesign.virtual.node import Clock, Node
 from busdesign.virtual.run import Run
-from busdesign.virtual.senders import Lateness, Releases, Sender
+from busdesign.virtual.senders import Sender, lateness_ns, releases
 
 Progress = Callable[[float], None]  # told the part of the run that is done, 0 to 1
 
@@ -108,9 +108,7 @@ def _plan(
         if sender.absence_listeners:
             kernel.watch(sender)
         if not sender.message.irregular:
-            releases = _releases(sender, scenario, kernel)
-            for chain in range(releases.chains):
-                kernel.release_from(sender, releases.chain(chain))
+            kernel.release_from(sender, _releases(sender, scenario, kernel))
     for step in scenario.steps:
         kernel.at(step.at_ns * ticks, STEP, _setter(step.sets, nodes))
     for fault in scenario.faults:
@@ -123,15 +121,15 @@ def _plan(
             kernel.at(scenario.run_for_ns * ticks * part // PROGRESS_STEPS, PROGRESS, progress, part / PROGRESS_STEPS)
 
 
-def _releases(sender: Sender, scenario: Scenario, kernel: Kernel) -> Releases:
+def _releases(sender: Sender, scenario: Scenario, kernel: Kernel) -> Iterator[tuple[int, int]]:
     message, seed = sender.message, scenario.seed
     start_ns = 0 if scenario.phases == "aligned" else message.offset_ns
     if scenario.phases == "random":
         longest = max(other.period_ns for other in scenario.catalogue.sent_by(message.sender) if not other.irregular)
         start_ns += stream(seed, "phase", message.sender).randrange(longest)
-    late = Lateness(scenario.jitter, message.jitter_ns, lambda chain: stream(seed, "jitter", message.name, chain))
+    late = lateness_ns(scenario.jitter, message.jitter_ns, stream(seed, "jitter", message.name))
     base = kernel.base
-    return Releases(message, start_ns, base.node_ticks_per_ns[message.sender], base.ticks_per_ns, late)
+    return releases(message, start_ns, base.node_ticks_per_ns[message.sender], base.ticks_per_ns, late)
 
 
 def _setter(sets: Mapping[str, object], nodes: Mapping[str, Node]) -> Callable[[Any], None]:

@@ -30,8 +30,8 @@ def run_of_rows(
     findings: tuple[Finding, ...],
 ) -> Run:
     """The run that ``kernel`` has just finished. Each time is rounded once, half up; a response is rounded down."""
-    columns: list[Any] = list(zip(*kernel.rows, strict=True)) or [()] * 8
-    index, nominal, ready, start, end, idle, payload, waiting = columns
+    columns: list[Any] = list(zip(*kernel.rows, strict=True)) or [()] * 9
+    index, nominal, ready, start, end, idle, payload, bits, waiting = columns
     messages = scenario.catalogue.messages
     which = np.array(index, dtype=np.int32)
     traffic = Traffic(
@@ -44,7 +44,6 @@ def run_of_rows(
         channels=(CHANNEL,),
     )
     scale = base.ticks_per_ns
-    bits = [base.bit_ticks[message.sender] for message in messages]
     return Run(
         catalogue=scenario.catalogue,
         seed=scenario.seed,
@@ -54,11 +53,8 @@ def run_of_rows(
         release_ns=_ns(nominal, base),
         ready_ns=_ns(ready, base),
         start_ns=_ns(start, base),
-        response_ns=np.array([(done - due) // scale for done, due in zip(idle, nominal, strict=True)], dtype=np.int64),
-        wire_bits=np.array(
-            [(done - begun) // bits[sender] for sender, done, begun in zip(index, idle, start, strict=True)],
-            dtype=np.int32,
-        ),
+        response_ns=_elapsed_ns(nominal, idle, base),
+        wire_bits=np.array(bits, dtype=np.int32),
         waiting=np.array(waiting, dtype=np.int32),
         traces={
             name: Trace(tuple(time // scale for time in times), tuple(values))
@@ -77,6 +73,14 @@ def _ns(ticks: tuple[int, ...], base: TimeBase) -> NDArray[np.int64]:
     if scale == 1:
         return np.array(ticks, dtype=np.int64)
     return np.array([(2 * tick + scale) // (2 * scale) for tick in ticks], dtype=np.int64)
+
+
+def _elapsed_ns(since: tuple[int, ...], until: tuple[int, ...], base: TimeBase) -> NDArray[np.int64]:
+    """Rounded down, so that no response is longer than it was."""
+    scale = base.ticks_per_ns
+    if scale == 1:
+        return np.array(until, dtype=np.int64) - np.array(since, dtype=np.int64)
+    return np.array([(done - due) // scale for due, done in zip(since, until, strict=True)], dtype=np.int64)
 
 
 def _by_message(values: list[int], which: NDArray[np.int32], dtype: Any) -> NDArray[Any]:

@@ -17,14 +17,14 @@ from typing import Any
 from busdesign.virtual.clocks import TimeBase
 from busdesign.virtual.node import Arrival, Clock
 from busdesign.virtual.senders import Sender
-from busdesign.wire.lengths import frame_bits
 
 INTERMISSION_BITS = 3  # ISO 11898-1, interframe space
 
 # Ranks of simultaneous events, lowest first.
 FAULT, STEP, MISSED, DUTY, RELEASE, PROGRESS = range(6)
 
-Row = tuple[int, int, int, int, int, int, int, int]  # sender, nominal, ready, start, end, idle, payload, waiting; ticks
+# sender, nominal, ready, start, end, idle, payload, bits, waiting; times in ticks
+Row = tuple[int, int, int, int, int, int, int, int, int]
 Event = tuple[int, int, int, Any, Any]  # time, rank, serial, action, its argument
 
 
@@ -44,10 +44,10 @@ class Kernel:
         """Call ``action(argument)`` at ``time``."""
         heappush(self._events, (time, rank, next(self._serials), action, argument))
 
-    def release_from(self, sender: Sender, chain: Iterator[tuple[int, int]]) -> None:
-        """Let ``sender`` be released at every time of ``chain`` (nominal, actual)."""
-        nominal, actual = next(chain)
-        heappush(self._events, (actual, RELEASE, next(self._serials), (sender, chain), nominal))
+    def release_from(self, sender: Sender, releases: Iterator[tuple[int, int]]) -> None:
+        """Let ``sender`` be released at every time of ``releases`` (nominal, actual)."""
+        nominal, actual = next(releases)
+        heappush(self._events, (actual, RELEASE, next(self._serials), (sender, releases), nominal))
 
     def queue(self, sender: Sender, nominal: int, ready: int) -> None:
         """Put one frame of ``sender`` into its node's transmit queue."""
@@ -85,7 +85,8 @@ class Kernel:
             _, _, sender, nominal, ready, payload = heappop(pending)
             waiting = len(pending)
             bit = bit_ticks[sender.node]
-            idle_from = start + (sender.lengths.get(payload) or _length(sender, payload)) * bit
+            bits = sender.bits_of(payload)
+            idle_from = start + bits * bit
             end = idle_from - INTERMISSION_BITS * bit
             if end > until:
                 sender.unfinished += 1
@@ -94,7 +95,7 @@ class Kernel:
             if events and events[0][0] < end:
                 happen_before(end)
             clock.now = end
-            add_row((sender.index, nominal, ready, start, end, idle_from, payload, waiting))
+            add_row((sender.index, nominal, ready, start, end, idle_from, payload, bits, waiting))
             deliver(sender, payload, end)
         clock.now = until
         for entry in pending:
@@ -107,13 +108,13 @@ class Kernel:
             time, rank, _, action, argument = events[0]
             clock.now = time
             if rank == RELEASE:
-                sender, chain = action
+                sender, releases = action
                 if not sender.mutes:
                     before = sender.count
                     sender.count = before + 1
                     payload = sender.make(sender.raws, before)
                     heappush(pending, (sender.key, next(serials), sender, argument, time, payload))
-                nominal, actual = next(chain)
+                nominal, actual = next(releases)
                 heapreplace(events, (actual, RELEASE, next(serials), action, nominal))
             else:
                 heappop(events)
@@ -141,13 +142,3 @@ class Kernel:
         sender.watched = False
         for listener in sender.absence_listeners:
             listener(sender.message)
-
-
-def _length(sender: Sender, payload: int) -> int:
-    message = sender.message
-    assert message.identifier is not None
-    data = payload.to_bytes(message.length_bytes, "little")
-    bits = frame_bits(message.identifier, data, extended=message.extended)
-    if len(sender.lengths) < 65_536:
-        sender.lengths[payload] = bits
-    return bits

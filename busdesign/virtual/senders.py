@@ -1,6 +1,7 @@
 """One sender for each message: when it is released, and what its next frame carries."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
+from itertools import repeat
 from random import Random
 
 from busdesign.catalogue.codec import MessageCodec
@@ -8,6 +9,7 @@ from busdesign.catalogue.model import Message
 from busdesign.catalogue.payloads import Payloads
 from busdesign.virtual.node import Arrival
 from busdesign.wire.arbitration import arbitration_key
+from busdesign.wire.lengths import frame_bits_of
 
 
 class Sender:
@@ -15,13 +17,13 @@ class Sender:
 
     __slots__ = (
         "absence_listeners",
+        "bits_of",
         "codec",
         "count",
         "heard_at",
         "index",
         "key",
         "last_said",
-        "lengths",
         "listeners",
         "lost_after",
         "make",
@@ -42,10 +44,10 @@ class Sender:
         self.node = message.sender
         self.codec = codec
         self.key = arbitration_key(message.identifier, extended=message.extended)
-        self.raws: Sequence[int] = codec.initial_raws
+        self.raws = list(codec.initial_raws)
         self.make: Payloads = codec.pack  # the next payload, from the raw numbers and the count
         self.count = 0  # frames released so far
-        self.lengths: dict[int, int] = {}  # payload → bits on the wire
+        self.bits_of = frame_bits_of(message.identifier, message.length_bytes, extended=message.extended)
         self.listeners: tuple[Callable[[Arrival], None], ...] = ()
         self.absence_listeners: tuple[Callable[[Message], None], ...] = ()
         self.lost_after = 0  # ticks
@@ -57,37 +59,28 @@ class Sender:
         self.unfinished = 0
 
 
-class Releases:
-    """When a periodic message is released: nominal times on its node's clock, and how late each one comes.
+def releases(
+    message: Message, start_ns: int, node_ticks_per_ns: int, ticks_per_ns: int, lateness: Iterator[int]
+) -> Iterator[tuple[int, int]]:
+    """(nominal release, actual release) of every instance of a periodic message, in ticks, for ever.
 
-    Where jitter may exceed the period, several chains share the instances, so that a chain's releases stay in order.
+    Nominal times run on the sender's own clock. Instances stay in order even where jitter exceeds the period, as they
+    do in a board where one task fills the message: none is released before the one that was due before it. The bounds
+    rest on that, too.
     """
+    period = message.period_ns * node_ticks_per_ns
+    nominal, actual = start_ns * node_ticks_per_ns, 0
+    for late_ns in lateness:
+        actual = max(actual, nominal + late_ns * ticks_per_ns)
+        yield nominal, actual
+        nominal += period
 
-    def __init__(self, message: Message, start_ns: int, node_ticks_per_ns: int, ticks_per_ns: int, late: "Lateness"):
-        self.period = message.period_ns * node_ticks_per_ns
-        self.first = start_ns * node_ticks_per_ns
-        self.chains = late.most_ns * ticks_per_ns // self.period + 1
-        self._late = late
-        self._ticks_per_ns = ticks_per_ns
 
-    def chain(self, number: int) -> Iterator[tuple[int, int]]:
-        """(nominal release, actual release) in ticks of every ``chains``-th instance from ``number`` on, for ever."""
-        rng, most, kind = self._late.stream_of(number), self._late.most_ns, self._late.kind
-        step = self.period * self.chains
-        nominal = self.first + number * self.period
-        drawn = kind == "random" and most > 0
-        first = kind == "worst" and number == 0
+def lateness_ns(kind: str, most_ns: int, rng: Random) -> Iterator[int]:
+    """How late each instance is: ``random`` up to ``most_ns``, ``none``, or ``worst`` (the first one by all of it)."""
+    if kind == "random" and most_ns:
         while True:
-            late_ns = rng.randint(0, most) if drawn else most if first else 0
-            first = False
-            yield nominal, nominal + late_ns * self._ticks_per_ns
-            nominal += step
-
-
-class Lateness:
-    """How release jitter is drawn: ``random`` up to the declared one, ``none``, or ``worst`` (the first one latest)."""
-
-    def __init__(self, kind: str, most_ns: int, stream_of: Callable[[int], Random]) -> None:
-        self.kind = kind
-        self.most_ns = most_ns if kind != "none" else 0
-        self.stream_of = stream_of
+            yield rng.randint(0, most_ns)
+    if kind == "worst":
+        yield most_ns
+    yield from repeat(0)

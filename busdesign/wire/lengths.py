@@ -4,6 +4,7 @@ All counts run from start of frame to the end of the three bits of intermission.
 `frame.lay_out` for one frame at a time; `columns` is the one for many.
 """
 
+from collections.abc import Callable
 from functools import cache, lru_cache
 from typing import TypeAlias
 
@@ -88,6 +89,25 @@ def frame_bits(
         crc = (crc & 0x7F) << 8 ^ crcs[crc >> 7 ^ byte]
     row, stuff_bits = row[crc >> 7]
     return bits + stuff_bits + row[last_byte(crc)][1]
+
+
+def frame_bits_of(identifier: int, length_bytes: int, *, extended: bool = False) -> Callable[[int], int]:
+    """``frame_bits`` of one message, for payloads as integers (byte i of the data in bits 8 i to 8 i + 7).
+
+    Raises ValueError where `Frame` would, now; the function it returns trusts its argument.
+    """
+    header_bits, header_crc, header_row, crcs = _up_to_data(identifier, length_bytes, extended, False, None)
+
+    def bits_of(payload: int) -> int:
+        bits, crc, row = header_bits, header_crc, header_row
+        for byte in payload.to_bytes(length_bytes, "little"):
+            row, stuff_bits = row[byte]
+            bits += stuff_bits
+            crc = (crc & 0x7F) << 8 ^ crcs[crc >> 7 ^ byte]
+        row, stuff_bits = row[crc >> 7]
+        return bits + stuff_bits + row[(crc << 1 | ~crc & 1) & 0xFF][1]  # last_byte(crc), without the call
+
+    return bits_of
 
 
 @lru_cache(maxsize=4096)  # more messages than a bus has; beyond it only slower

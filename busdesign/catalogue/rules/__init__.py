@@ -6,7 +6,7 @@
 from collections.abc import Callable, Iterator
 
 from busdesign.catalogue.parts import Draft
-from busdesign.catalogue.rules import identifiers, layout, names, timing, values
+from busdesign.catalogue.rules import filled_in, identifiers, layout, names, timing, values
 from busdesign.findings import Finding
 
 Rule = Callable[[Draft], Iterator[Finding]]
@@ -15,7 +15,7 @@ RULES: tuple[Rule, ...] = (
     names.unusable_name,
     names.name_taken,
     names.unknown_node,
-    names.unknown_message,
+    names.unknown_step,
     identifiers.identifier_out_of_range,
     identifiers.duplicate_identifier,
     layout.payload_too_long,
@@ -25,9 +25,9 @@ RULES: tuple[Rule, ...] = (
     values.code_outside_bits,
     values.duplicate_code,
     values.range_out_of_reach,
-    values.counter_out_of_range,
-    values.unknown_check,
     values.initial_out_of_range,
+    filled_in.counter,
+    filled_in.check,
     timing.no_timing,
     timing.offset_of_irregular,
 )

@@ -1,19 +1,21 @@
 """Layout: every signal inside the payload, on bits of its own."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
+from busdesign.catalogue.checksums import CHECKSUMS
 from busdesign.catalogue.model import MAX_CLASSICAL_BYTES, ByteOrder, bit_positions
-from busdesign.catalogue.packing import Clash
+from busdesign.catalogue.packing import Clash, fills_whole_bytes, lay
 from busdesign.catalogue.parts import Draft, MessagePart
-from busdesign.findings import Finding, error
+from busdesign.findings import Finding, counted, error
 
 
 def payload_too_long(draft: Draft) -> Iterator[Finding]:
     """More than eight bytes in a classical frame."""
     for message in draft.messages:
         if (message.written.bytes or 0) > MAX_CLASSICAL_BYTES:
-            text = f"{message.written.bytes} bytes are more than the {MAX_CLASSICAL_BYTES} of a classical frame"
-            yield error("payload-too-long", message.at("bytes"), text, "split the message in two")
+            text = f"{message.written.bytes} bytes are more than a classical frame holds"
+            fix = f"{MAX_CLASSICAL_BYTES} is the most: split the message in two"
+            yield error("payload-too-long", message.at("bytes"), text, fix)
 
 
 def does_not_fit(draft: Draft) -> Iterator[Finding]:
@@ -24,29 +26,45 @@ def does_not_fit(draft: Draft) -> Iterator[Finding]:
 
 
 def _overlap(message: MessagePart, clash: Clash) -> Finding:
-    start = clash.next_free_start
-    fix = f"`start: {start}` is free" if start is not None else f"only {clash.free_bits} bits of it are free at all"
-    text = f"`{clash.name}` overlaps `{clash.other}` in {_bits(clash.bits)}"
-    return error("signal-overlap", message.at("signals", clash.name, "start"), text, fix)
+    text = f"`{clash.name}` overlaps `{clash.other}` in {_runs(clash.bits)}"
+    return error("signal-overlap", message.at("signals", clash.name, "start"), text, _elsewhere(message, clash))
 
 
 def _outside(message: MessagePart, clash: Clash) -> Finding:
-    length = message.written.bytes if message.written.bytes is not None else MAX_CLASSICAL_BYTES
+    room_bits = 8 * _room_bytes(message)
     bits = message.written.signals[clash.name].bits
     if clash.bits:
-        text = f"`{clash.name}` reaches bit {max(clash.bits)}, but {length} bytes end with bit {8 * length - 1}"
-        start = clash.next_free_start
-        fix = f"`start: {start}` is free" if start is not None else _longer(message, clash, bits)
-        return error("signal-outside", message.at("signals", clash.name, "start"), text, fix)
-    text = f"`{clash.name}` ({bits} bits) finds no room: {clash.free_bits} of {8 * length} bits are free"
-    return error("signal-outside", message.at_key("signals", clash.name), text, _longer(message, clash, bits))
+        beyond = tuple(bit for bit in sorted(clash.bits) if bit >= room_bits)
+        ends = (
+            f"bit {room_bits - 1} is the last of {counted(_room_bytes(message), 'byte')}"
+            if room_bits
+            else "the message has no bytes"
+        )
+        text = f"`{clash.name}` reaches {_runs(beyond)}, but {ends}"
+        return error("signal-outside", message.at("signals", clash.name, "start"), text, _elsewhere(message, clash))
+    free = f"{clash.free_bits} of {counted(room_bits, 'bit')} are free"
+    scattered = ", but not together" if bits <= clash.free_bits else ""
+    text = f"`{clash.name}` ({counted(bits, 'bit')}) finds no room: {free}{scattered}"
+    return error("signal-outside", message.at_key("signals", clash.name), text, _longer(message))
 
 
-def _longer(message: MessagePart, clash: Clash, bits: int) -> str:
-    length = message.written.bytes if message.written.bytes is not None else MAX_CLASSICAL_BYTES
-    wanted = length + -(-max(bits - clash.free_bits, 1) // 8)
-    if wanted <= MAX_CLASSICAL_BYTES:
-        return f"`bytes: {wanted}` would hold it"
+def _elsewhere(message: MessagePart, clash: Clash) -> str:
+    if clash.next_free_start is not None:
+        return f"`start: {clash.next_free_start}` is free"
+    return _longer(message)
+
+
+def _room_bytes(message: MessagePart) -> int:
+    return MAX_CLASSICAL_BYTES if message.written.bytes is None else message.written.bytes
+
+
+def _longer(message: MessagePart) -> str:
+    """How many bytes would hold all signals, the misplaced ones packed."""
+    misplaced = {clash.name for clash in message.layout.clashes} if message.layout else set()
+    slots = [slot.loose() if slot.name in misplaced else slot for slot in message.slots()]
+    for length in range(_room_bytes(message) + 1, MAX_CLASSICAL_BYTES + 1):
+        if not lay(slots, length).clashes:
+            return f"`bytes: {length}` would hold " + ("it" if len(misplaced) == 1 else "all of them")
     return "shorten a signal, or move some to a message of their own"
 
 
@@ -54,16 +72,38 @@ def check_not_on_a_byte(draft: Draft) -> Iterator[Finding]:
     """A CRC signal that does not fill whole bytes: nobody could say which bytes it covers."""
     for message in draft.messages:
         for name, signal in message.written.signals.items():
-            if not signal.crc or message.layout is None or name not in message.layout.start_bits:
+            known = CHECKSUMS.get(signal.crc or "")
+            if known is None or known.width != signal.bits or signal.start is None:
                 continue
-            start = message.layout.start_bits[name]
-            bits = bit_positions(start, signal.bits, message.byte_order_of(name))
-            if min(bits) % 8 or max(bits) % 8 != 7:
-                first = 8 * (start // 8) + (7 if message.byte_order_of(name) is ByteOrder.BIG else 0)
-                text = f"the check `{name}` starts at bit {start}; a check fills whole bytes"
+            order = message.byte_order_of(name)
+            bits = bit_positions(signal.start, signal.bits, order)
+            if not fills_whole_bytes(bits):
+                first = 8 * (signal.start // 8) + (7 if order is ByteOrder.BIG else 0)
+                text = f"the check `{name}` starts at bit {signal.start}; a check fills whole bytes"
                 where = message.at("signals", name, "start")
-                yield error("check-not-on-a-byte", where, text, f"write `start: {first}` or leave `start` out")
+                free = _is_free(message, name, bit_positions(first, signal.bits, order))
+                fix = f"write `start: {first}`" if free else "leave `start` out"
+                yield error("check-not-on-a-byte", where, text, fix)
 
 
-def _bits(bits: tuple[int, ...]) -> str:
-    return f"bit {bits[0]}" if len(bits) == 1 else f"bits {bits[0]} to {bits[-1]}"
+def _is_free(message: MessagePart, name: str, bits: Iterable[int]) -> bool:
+    starts = message.layout.start_bits if message.layout else {}
+    others = {
+        bit
+        for slot in message.slots()
+        if slot.name != name and slot.name in starts
+        for bit in bit_positions(starts[slot.name], slot.length_bits, slot.byte_order)
+    }
+    return all(bit < 8 * _room_bytes(message) and bit not in others for bit in bits)
+
+
+def _runs(bits: tuple[int, ...]) -> str:
+    """``bit 3``, ``bits 3 to 9``, ``bits 3 to 4 and 9``: of ascending bits."""
+    runs: list[list[int]] = []
+    for bit in bits:
+        if runs and bit == runs[-1][-1] + 1:
+            runs[-1] = [runs[-1][0], bit]
+        else:
+            runs.append([bit])
+    said = [f"{run[0]}" if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs]
+    return ("bit " if len(bits) == 1 else "bits ") + " and ".join([", ".join(said[:-1])] * (len(said) > 1) + said[-1:])

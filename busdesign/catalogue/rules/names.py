@@ -7,7 +7,7 @@ from busdesign.catalogue.parts import Draft, MessagePart
 from busdesign.findings import Finding, Place, did_you_mean, error
 
 _IDENTIFIER = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
-_WORDS_OF_EXPECTATIONS = {"and", "or", "not", "true", "false", "never", "always"}
+_WORDS_OF_EXPECTATIONS = frozenset(("and", "or", "not", "true", "false", "never", "always"))
 
 
 def unusable_name(draft: Draft) -> Iterator[Finding]:
@@ -15,21 +15,31 @@ def unusable_name(draft: Draft) -> Iterator[Finding]:
     for name in draft.node_names:
         yield from _unusable(name, "node", draft.source.of_key(("nodes", name)))
     for message in draft.messages:
-        yield from _unusable(message.name, "message", message.at_key())
+        whole = list(_unusable(message.written_name, "message", message.at_key()))
+        yield from whole or _unusable_ending(message)
         for signal in message.written.signals:
             yield from _unusable(signal, "signal", message.at_key("signals", signal))
 
 
 def _unusable(name: str, what: str, where: Place) -> Iterator[Finding]:
-    if _IDENTIFIER.match(name) and name not in _WORDS_OF_EXPECTATIONS:
-        return
-    if name in _WORDS_OF_EXPECTATIONS:
-        text = f"the {what} `{name}` has the name of a word that expectations use"
-        yield error("unusable-name", where, text, f"call it `{name}_` or otherwise")
-        return
-    spelt = re.sub(r"[^A-Za-z0-9_]", "_", name)
-    fix = f"write `{spelt if _IDENTIFIER.match(spelt) else '_' + spelt}`"
-    yield error("unusable-name", where, f"the {what} name `{name}` is not letters, digits and _ (no digit first)", fix)
+    if not _IDENTIFIER.match(name):
+        text = f"the {what} `{name}` needs a name of letters, digits and `_`, with no digit first"
+        spelt = _spelt(name)
+        yield error("unusable-name", where, text, f"write `{spelt if _IDENTIFIER.match(spelt) else '_' + spelt}`")
+    elif name in _WORDS_OF_EXPECTATIONS:
+        text = f"`{name}` is a word of expectations, so no {what} can bear it"
+        yield error("unusable-name", where, text, f"write `{name}_`")
+
+
+def _unusable_ending(message: MessagePart) -> Iterator[Finding]:
+    if not _IDENTIFIER.match(message.name):
+        ending = message.name.removeprefix(message.family + "_")
+        text = f"`{ending}` would make the message `{message.name}`: a name is of letters, digits and `_`"
+        yield error("unusable-name", message.at_name(), text, f"write `{_spelt(ending)}`")
+
+
+def _spelt(name: str) -> str:
+    return re.sub(r"[^A-Za-z0-9_]", "_", name)
 
 
 def name_taken(draft: Draft) -> Iterator[Finding]:
@@ -38,16 +48,17 @@ def name_taken(draft: Draft) -> Iterator[Finding]:
     for message in draft.messages:
         if message.name in draft.node_names:
             text = f"`{message.name}` is a node already; `{message.name}.x` would mean two things in an expectation"
-            yield error("name-taken", message.at_key(), text, "give the message another name")
-        if message.name in first:
-            line = first[message.name].at_key().line
-            text = f"the message `{message.name}` is made a second time (first from line {line})"
-            yield error("name-taken", message.at_key(), text, "rename one of the two families or messages")
-        first.setdefault(message.name, message)
+            yield error("name-taken", message.at_name(), text, f"write `{message.name}_message`, or what it says")
+        other = first.setdefault(message.name, message)
+        if other is not message:
+            text = f"the message `{message.name}` is there already (line {other.at_name().line})"
+            yield error("name-taken", message.at_name(), text, "rename one of the two")
 
 
 def unknown_node(draft: Draft) -> Iterator[Finding]:
     """A sender or receiver that is no node."""
+    if not draft.node_names:
+        return  # that is one finding, not one for every message
     for message in draft.messages:
         if message.written.sender not in draft.node_names:
             yield _no_node(message.written.sender, message.at("from"), draft)
@@ -60,14 +71,24 @@ def _no_node(name: str, where: Place, draft: Draft) -> Finding:
     return error("unknown-node", where, f"there is no node `{name}`", did_you_mean(name, draft.node_names))
 
 
-def unknown_message(draft: Draft) -> Iterator[Finding]:
+def unknown_step(draft: Draft) -> Iterator[Finding]:
     """A step of a function's path that is neither a message nor a label ``node.word``."""
     for name, function in draft.functions.items():
         for index, step in enumerate(function.path):
             where = draft.source.of_value(("functions", name, "path", index))
-            node, dot, _ = step.partition(".")
-            if dot and node not in draft.node_names:
+            node, dot, label = step.partition(".")
+            if not dot:
+                yield from _unknown_message(step, where, draft)
+            elif node not in draft.node_names:
                 yield _no_node(node, where, draft)
-            if not dot and step not in draft.message_names:
-                text = f"`{step}` is no message; a label is written `node.word`"
-                yield error("unknown-message", where, text, did_you_mean(step, draft.message_names))
+            elif not _IDENTIFIER.match(label):
+                text = f"`{step}` has no label that can be spelt after the dot"
+                yield error("unusable-name", where, text, f"a label is written like `{node}.switch`")
+
+
+def _unknown_message(step: str, where: Place, draft: Draft) -> Iterator[Finding]:
+    may_be_there = any(step.startswith(f"{family}_") for family in draft.broken_families)
+    if step not in draft.message_names and not may_be_there:
+        text = f"there is no message `{step}`"
+        fix = did_you_mean(step, draft.message_names)
+        yield error("unknown-message", where, text, fix if fix.startswith("did") else f"{fix}; a label is `node.word`")

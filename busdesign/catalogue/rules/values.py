@@ -1,12 +1,13 @@
 """Values: what a signal's bits, factor, range and codes can say together."""
 
 from collections.abc import Iterator, Mapping
-from fractions import Fraction
 
-from busdesign.catalogue.checksums import CHECKSUMS
 from busdesign.catalogue.draft import SignalWritten
 from busdesign.catalogue.parts import Draft, MessagePart
-from busdesign.findings import Finding, Place, did_you_mean, error
+from busdesign.catalogue.values import Scale, exact
+from busdesign.findings import Finding, Place, counted, did_you_mean, error
+
+_MAX_BITS = 64
 
 
 def _signals(draft: Draft) -> Iterator[tuple[MessagePart, str, SignalWritten]]:
@@ -15,34 +16,50 @@ def _signals(draft: Draft) -> Iterator[tuple[MessagePart, str, SignalWritten]]:
             yield message, name, signal
 
 
-def _raw_reach(signal: SignalWritten) -> tuple[int, int]:
-    if signal.signed:
-        return -(1 << (signal.bits - 1)), (1 << (signal.bits - 1)) - 1
-    return 0, (1 << signal.bits) - 1
+def _scale(signal: SignalWritten) -> Scale:
+    least, most = signal.range or (None, None)
+    return Scale(signal.bits, signal.signed, signal.factor, signal.offset, least, most)
+
+
+def _codes(signal: SignalWritten, draft: Draft) -> Mapping[int, str]:
+    if isinstance(signal.codes, str):
+        return draft.codes.get(signal.codes, {})
+    return signal.codes or {}
+
+
+def _bits_for(low: int, high: int, signed: bool) -> int:
+    """The least number of bits that holds ``low`` to ``high``."""
+    if signed:
+        return 1 + max((~low if low < 0 else low).bit_length(), (~high if high < 0 else high).bit_length())
+    return max(high.bit_length(), 1)
 
 
 def unknown_codes(draft: Draft) -> Iterator[Finding]:
     """``codes: name`` where no such enumeration stands under ``codes``."""
     for message, name, signal in _signals(draft):
-        if isinstance(signal.codes, str) and signal.codes not in draft.codes:
-            text = f"there are no codes called `{signal.codes}`"
-            yield error(
-                "unknown-codes", message.at("signals", name, "codes"), text, did_you_mean(signal.codes, draft.codes)
-            )
+        if isinstance(signal.codes, str) and signal.codes not in draft.code_names:
+            where = message.at("signals", name, "codes")
+            fix = did_you_mean(signal.codes, draft.code_names) or "write them under `codes` at the top of the file"
+            yield error("unknown-codes", where, f"there are no codes called `{signal.codes}`", fix)
 
 
 def code_outside_bits(draft: Draft) -> Iterator[Finding]:
     """A code that the bits cannot hold."""
     for message, name, signal in _signals(draft):
         codes = _codes(signal, draft)
-        low, high = _raw_reach(signal)
+        low, high = _scale(signal).raw_reach
         beyond = [raw for raw in codes if not low <= raw <= high]
-        if beyond:
-            worst = max(beyond, key=abs)
-            text = f"code {worst} (`{codes[worst]}`) is outside {signal.bits} bits, which hold {low} to {high}"
-            bits = max(raw.bit_length() + int(signal.signed) for raw in codes)
-            fix = f"`bits: {bits}` would do" if min(beyond) >= 0 or signal.signed else "add `signed: true`"
-            yield error("code-outside-bits", message.at("signals", name, "codes"), text, fix)
+        if not beyond:
+            continue
+        worst = max(beyond, key=abs)
+        is_named = isinstance(signal.codes, str)
+        where = message.at("signals", name, "codes") if is_named else message.at_key("signals", name, "codes", worst)
+        text = f"code {worst} (`{codes[worst]}`) is outside `{name}`, in whose {counted(signal.bits, 'bit')} {low} to {high} fit"
+        signed = signal.signed or min(beyond) < 0
+        bits = max(signal.bits, _bits_for(min(codes), max(codes), signed))
+        mended = ["signed: true"] * (signed and not signal.signed) + [f"bits: {bits}"] * (bits > signal.bits)
+        fix = f"`{', '.join(mended)}` would hold it" if bits <= _MAX_BITS else f"a signal has {_MAX_BITS} bits at most"
+        yield error("code-outside-bits", where, text, fix)
 
 
 def duplicate_code(draft: Draft) -> Iterator[Finding]:
@@ -64,108 +81,78 @@ def _twice(codes: Mapping[int, str], places: Mapping[int, Place]) -> Iterator[Fi
         first.setdefault(word, raw)
 
 
-def _codes(signal: SignalWritten, draft: Draft) -> Mapping[int, str]:
-    if isinstance(signal.codes, str):
-        return draft.codes.get(signal.codes, {})
-    return signal.codes or {}
-
-
 def range_out_of_reach(draft: Draft) -> Iterator[Finding]:
-    """A factor of zero, a range upside down, or one that the bits do not reach with factor and offset."""
+    """A factor of zero, or a range that is upside down, out of the bits' reach, or between two steps."""
     for message, name, signal in _signals(draft):
         if signal.factor == 0:
             where = message.at("signals", name, "factor")
-            yield error("factor-zero", where, f"`{name}` has factor 0: every value would read the same")
-            continue
-        if signal.range is None:
-            continue
-        where = message.at("signals", name, "range")
-        least, most = signal.range
-        if least > most:
-            fix = f"write `range: [{most:g}, {least:g}]`"
-            yield error("range-upside-down", where, f"the range of `{name}` runs from {least:g} down to {most:g}", fix)
-            continue
-        yield from _beyond(message, name, signal, least, most)
+            text = f"`{name}` has factor 0: every raw number would mean the same"
+            yield error("factor-zero", where, text, "leave `factor` out for 1")
+        elif signal.range is not None:
+            yield from _about_range(message, name, signal, *signal.range)
 
 
-def _beyond(message: MessagePart, name: str, signal: SignalWritten, least: float, most: float) -> Iterator[Finding]:
-    factor, offset = Fraction(repr(signal.factor)), Fraction(repr(signal.offset))
-    reach = sorted(raw * factor + offset for raw in _raw_reach(signal))
-    if reach[0] <= Fraction(repr(least)) and Fraction(repr(most)) <= reach[1]:
-        return
+def _about_range(
+    message: MessagePart, name: str, signal: SignalWritten, least: float, most: float
+) -> Iterator[Finding]:
+    where, scale = message.at("signals", name, "range"), _scale(signal)
     unit = f" {signal.unit}" if signal.unit else ""
-    text = (
-        f"`{name}` is {signal.bits} bits and reaches {float(reach[0]):g} to {float(reach[1]):g}{unit}, "
-        f"but its range goes from {least:g} to {most:g}{unit}"
-    )
-    ends = [(Fraction(repr(limit)) - offset) / factor for limit in (least, most)]
-    if min(ends) < 0 and not signal.signed:
-        fix = f"`offset: {least:g}` or `signed: true` would reach below" if factor > 0 else "look at factor and offset"
-    else:
-        bits = max((-(-end.numerator // end.denominator)).bit_length() for end in ends) + int(signal.signed)
-        fix = f"`bits: {bits}` would reach it" if bits <= 64 else "look at factor and offset"
-    yield error("range-out-of-reach", message.at("signals", name, "range"), text, fix)
+    reach = scale.reach
+    if least > most:
+        fix = f"write `range: [{most:g}, {least:g}]`"
+        yield error("range-upside-down", where, f"the range of `{name}` runs from {least:g} down to {most:g}", fix)
+    elif exact(least) < reach[0] or reach[1] < exact(most):
+        text = (
+            f"`{name}` is {counted(signal.bits, 'bit')} and reaches {float(reach[0]):g} to {float(reach[1]):g}{unit}, "
+            f"but its range goes from {least:g} to {most:g}{unit}"
+        )
+        yield error("range-out-of-reach", where, text, _reaching(scale, least, most))
+    elif scale.raw_limits()[0] > scale.raw_limits()[1]:
+        text = f"no raw number of `{name}` means anything from {least:g} to {most:g}{unit}"
+        fix = f"its steps are {signal.factor:g}{unit} apart, counted from {signal.offset:g}{unit}"
+        yield error("range-between-steps", where, text, fix)
 
 
-def counter_out_of_range(draft: Draft) -> Iterator[Finding]:
-    """A counter whose modulo the bits cannot hold, or a modulo, step or check where none belongs."""
-    for message, name, signal in _signals(draft):
-        if signal.modulo is not None and signal.counts is None:
-            where = message.at_key("signals", name, "modulo")
-            yield error("counter", where, f"`modulo` belongs to a counter, and `{name}` is none", "add `counts: 1`")
-        if signal.counts is None:
-            continue
-        reach = 1 << signal.bits
-        if signal.modulo is not None and signal.modulo > reach:
-            text = f"`{name}` counts modulo {signal.modulo}, but {signal.bits} bits hold 0 to {reach - 1}"
-            fix = f"`bits: {(signal.modulo - 1).bit_length()}` would do"
-            yield error("counter", message.at("signals", name, "modulo"), text, fix)
-        if signal.counts >= (signal.modulo or reach):
-            text = f"`{name}` steps by {signal.counts}, which is no step modulo {signal.modulo or reach}"
-            yield error("counter", message.at("signals", name, "counts"), text, "`counts: 1` is usual")
-        odd = [key for key in ("signed", "range", "codes", "crc", "initial") if getattr(signal, key)]
-        if odd or signal.factor != 1 or signal.offset != 0:
-            what = odd[0] if odd else "factor" if signal.factor != 1 else "offset"
-            text = f"`{name}` is a counter, a plain number from 0 up; `{what}` does not go with that"
-            yield error("counter", message.at_key("signals", name, what), text, f"remove `{what}`")
-
-
-def unknown_check(draft: Draft) -> Iterator[Finding]:
-    """A CRC by a name nobody knows, of another width than its bits, or a second one in the message."""
-    for message, name, signal in _signals(draft):
-        if signal.data_id is not None and not signal.crc:
-            where = message.at_key("signals", name, "data_id")
-            yield error("check", where, f"`data_id` belongs to a check, and `{name}` is none", "add `crc: crc8-j1850`")
-        if not signal.crc:
-            continue
-        where = message.at("signals", name, "crc")
-        if signal.crc not in CHECKSUMS:
-            yield error("check", where, f"no check is called `{signal.crc}`", did_you_mean(signal.crc, CHECKSUMS))
-        elif CHECKSUMS[signal.crc].width != signal.bits:
-            width = CHECKSUMS[signal.crc].width
-            text = f"`{signal.crc}` makes {width} bits, but `{name}` has {signal.bits}"
-            yield error("check", message.at("signals", name, "bits"), text, f"write `bits: {width}`")
-        checks = [other for other, written in message.written.signals.items() if written.crc]
-        if name != checks[0]:
-            text = f"`{name}` is a second check; `{checks[0]}` covers all other bytes already"
-            yield error("check", where, text, "keep one of them")
+def _reaching(scale: Scale, least: float, most: float) -> str:
+    """What would make the range reachable: more bits, a sign, or another offset; whichever comes first."""
+    factor, offset = exact(scale.factor), exact(scale.offset)
+    ends = sorted((exact(limit) - offset) / factor for limit in (least, most))
+    low, high = ends[0].__floor__(), ends[1].__ceil__()
+    if scale.signed or low >= 0:
+        bits = _bits_for(low, high, scale.signed)
+        if bits <= _MAX_BITS:
+            return f"`bits: {bits}` would reach it"
+    at_zero = least if factor > 0 else most
+    if (exact(most) - exact(least)) / abs(factor) <= scale.raw_reach[1] and not scale.signed:
+        return f"`offset: {at_zero:g}` would reach it"
+    bits = max(scale.bits, _bits_for(low, high, signed=True))
+    if bits > _MAX_BITS:
+        return "look at `factor` and `offset`"
+    return "`signed: true" + (f", bits: {bits}" if bits > scale.bits else "") + "` would reach it"
 
 
 def initial_out_of_range(draft: Draft) -> Iterator[Finding]:
     """A value to start with that the signal cannot say."""
     for message, name, signal in _signals(draft):
-        if signal.initial is None or signal.factor == 0:
+        if signal.initial is None or signal.factor == 0 or (signal.range and signal.range[0] > signal.range[1]):
             continue
-        where = message.at("signals", name, "initial")
-        codes = _codes(signal, draft)
+        where, codes, scale = message.at("signals", name, "initial"), _codes(signal, draft), _scale(signal)
         if isinstance(signal.initial, str):
-            if signal.initial not in codes.values():
-                hint = did_you_mean(signal.initial, codes.values())
-                yield error("initial-out-of-range", where, f"`{signal.initial}` is no code of `{name}`", hint)
-            continue
-        factor, offset = Fraction(repr(signal.factor)), Fraction(repr(signal.offset))
-        reach = sorted(raw * factor + offset for raw in _raw_reach(signal))
-        least, most = [Fraction(repr(limit)) for limit in signal.range] if signal.range else reach
-        if not least <= Fraction(repr(signal.initial)) <= most:
-            text = f"`{name}` starts with {signal.initial:g}, outside {float(least):g} to {float(most):g}"
-            yield error("initial-out-of-range", where, text)
+            if signal.initial not in codes.values() and not _has_broken_codes(signal, draft):
+                yield error("initial-out-of-range", where, *_no_code(name, signal.initial, codes))
+        elif scale.raw_of(signal.initial) is None and scale.nearest_raw(signal.initial) not in codes:
+            low, high = scale.raw_limits()
+            least, most = sorted((scale.number(low), scale.number(high)))
+            text = f"`{name}` starts with {signal.initial:g}, outside {least:g} to {most:g}"
+            nearest = least if signal.initial < least else most
+            yield error("initial-out-of-range", where, text, f"`initial: {nearest:g}` is the nearest")
+
+
+def _has_broken_codes(signal: SignalWritten, draft: Draft) -> bool:
+    return isinstance(signal.codes, str) and signal.codes not in draft.codes
+
+
+def _no_code(name: str, word: str, codes: Mapping[int, str]) -> tuple[str, str]:
+    if not codes:
+        return f"`{name}` has no codes, so it cannot start with the word `{word}`", "write a number, or give it `codes`"
+    return f"`{word}` is no code of `{name}`", did_you_mean(word, codes.values())

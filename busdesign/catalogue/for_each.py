@@ -1,0 +1,75 @@
+"""What can be wrong with a ``for_each``, before ``families`` spreads it out."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from busdesign.catalogue.draft import MessageWritten
+from busdesign.catalogue.source import Source, Trail
+from busdesign.findings import Finding, Place, error, nearest, shown
+
+MESSAGE_KEYS = frozenset(known.alias or name for name, known in MessageWritten.model_fields.items()) - {"for_each"}
+
+
+def naming_key(lists: Mapping[Any, Any]) -> Any:
+    """The key whose list ends the members' names: the first one of words, else the senders', else the first."""
+    words = [key for key in lists if key not in MESSAGE_KEYS]
+    return words[0] if words else "from" if "from" in lists else next(iter(lists))
+
+
+def for_each_findings(name: str, message: Mapping[Any, Any], source: Source) -> Iterator[Finding]:
+    """Findings about the ``for_each`` of the message ``name``."""
+    trail, for_each = ("messages", name, "for_each"), message["for_each"]
+    if not isinstance(for_each, dict) or not for_each:
+        text = f"`for_each` takes a mapping of lists, found {shown(for_each or None)}"
+        where = source.of_value(trail) if for_each else source.of_key(trail)
+        yield error("for-each", where, text, "write it like `for_each: {leg: [nose, left], id: [0x210, 0x211]}`")
+        return
+    first = next((key for key, values in for_each.items() if isinstance(values, list) and values), None)
+    for key, values in for_each.items():
+        at = (*trail, key)
+        yield from _about_key(key, message, at, source)
+        if not isinstance(values, list) or not values:
+            text = f"`{key}` takes a list with one entry for each member, found {shown(values or None)}"
+            yield error("for-each", source.of_key(at), text, f"write it like `{key}: [one, two]`")
+        elif len(values) != len(for_each[first]):
+            text = f"`{key}` lists {len(values)} members, but `{first}` lists {len(for_each[first])}"
+            yield error("for-each", source.of_value(at), text, "the lists run in step: give them equal lengths")
+        elif key == naming_key(for_each) or key not in MESSAGE_KEYS:
+            yield from _about_words(at, values, source, are_names=key == naming_key(for_each))
+
+
+def _about_key(key: Any, message: Mapping[Any, Any], at: Trail, source: Source) -> Iterator[Finding]:
+    where = source.of_key(at)
+    if not isinstance(key, str):
+        yield error(
+            "for-each", where, f"`{key}` is no key of a message, and no word", "write it like `leg: [nose, left]`"
+        )
+    elif key in message:
+        line = source.of_key((*at[:2], key)).line
+        text = f"`{key}` is given to each member here, and to all of them in line {line}"
+        yield error("for-each", where, text, "keep one of the two")
+    elif key not in MESSAGE_KEYS and key != naming_key(message["for_each"]) and not _stands_in(message, f"{{{key}}}"):
+        yield _unused(key, where)
+
+
+def _unused(key: str, where: Place) -> Finding:
+    close = nearest(key, MESSAGE_KEYS)
+    text = f"`{key}` is no key of a message, and `{{{key}}}` stands in none of its texts"
+    return error("for-each", where, text, f"did you mean `{close}`?" if close else "remove it")
+
+
+def _about_words(at: Trail, values: list[Any], source: Source, are_names: bool) -> Iterator[Finding]:
+    for index, value in enumerate(values):
+        where = source.of_value((*at, index))
+        if isinstance(value, bool) or not isinstance(value, str | int):
+            text = f"expected a word or a whole number, found {shown(value)}"
+            yield error("for-each", where, text, f"it takes the place of `{{{at[-1]}}}`")
+        elif are_names and value in values[:index]:
+            text = f"`{value}` would be the name of two members"
+            yield error("for-each", where, text, "give each member a word of its own")
+
+
+def _stands_in(value: Any, text: str) -> bool:
+    if isinstance(value, dict | list):
+        return any(_stands_in(inner, text) for inner in (value.values() if isinstance(value, dict) else value))
+    return isinstance(value, str) and text in value

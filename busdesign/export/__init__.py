@@ -1,0 +1,1 @@
+"""The catalogue in other people's formats."""

@@ -1,0 +1,145 @@
+"""What of a catalogue is not in its DBC file, or not exactly: said once for each kind, so that nothing goes in silence.
+
+What stands in an attribute of our own (``dbc_timing``) is not lost, and not listed.
+"""
+
+from collections.abc import Iterable, Iterator
+from fractions import Fraction
+
+from busdesign.catalogue.model import Catalogue, Message, Role, Signal
+from busdesign.catalogue.values import initial_raw
+from busdesign.export.dbc_refusals import is_name
+from busdesign.export.dbc_timing import CYCLE_TIME, MAX_INTEGER, PERIOD, cycle_time_ms, exact_duration, is_exact
+from busdesign.findings import Finding, Place, Severity, sort_findings
+from busdesign.units import format_bit_rate, format_ratio
+
+MAX_NAME_LETTERS = 32  # longer names are cut; common practice, no source
+Named = tuple[str, Place | None]
+
+
+def losses_of(catalogue: Catalogue) -> tuple[Finding, ...]:
+    """Advice on everything that ``dbc.render`` leaves out or alters, sorted by place."""
+    left_out = [*_of_the_bus(catalogue), *_of_nodes(catalogue), *_of_messages(catalogue), *_of_signals(catalogue)]
+    altered = [*_rounded_bit_rate(catalogue), *_cut_names(catalogue)]
+    for message in catalogue.messages:
+        altered += _rounded_period(message)
+        for signal in message.signals:
+            altered += _altered_signal(message, signal)
+    return sort_findings(left_out + altered)
+
+
+def _of_the_bus(catalogue: Catalogue) -> Iterator[Finding]:
+    bus, wires = catalogue.bus, catalogue.bus.harness
+    yield _left_out(f"the sample point ({format_ratio(bus.sample_point)})", [("", bus.place)])
+    if any(part is not None for part in (wires.trunk_m, wires.longest_stub_m, wires.termination_ohm)):
+        yield _left_out("the harness", [("", bus.place)])
+    promises = [(function.name, function.place) for function in catalogue.functions]
+    yield from _if_any("functions and the time they promise", promises)
+    whole = Place(catalogue.file, 1, 1) if catalogue.file else None
+    unspelt = [(table, whole) for table in sorted(catalogue.codes) if not is_table_name(table)]
+    yield from _if_any("codes by these names (signals keep their own copies)", unspelt)
+
+
+def is_table_name(name: str) -> bool:
+    """Whether shared codes can stand in the file under ``name``, which nothing would cut or replace."""
+    return is_name(name) and len(name) <= MAX_NAME_LETTERS
+
+
+def _of_nodes(catalogue: Catalogue) -> Iterator[Finding]:
+    nodes = catalogue.nodes.values()
+    timed = [(node.name, node.place) for node in nodes if node.clock_hz is not None or node.tolerance]
+    yield from _if_any("the clock of a node and its tolerance", timed)
+    busy = [(node.name, node.place) for node in nodes if node.processing_ns]
+    yield from _if_any("the processing time of a node", busy)
+
+
+def _of_messages(catalogue: Catalogue) -> Iterator[Finding]:
+    messages = catalogue.messages
+    unheard = [message for message in messages if message.receivers and not message.signals]
+    yield from _if_any("the receivers of a message without signals", _named(unheard, "to"))
+    movers = [message for message in messages if message.moves]
+    yield from _if_any("that a message can move metal (`moves`)", _named(movers, "moves"))
+    doubters = [message for message in messages if message.accept]
+    yield from _if_any("what a receiver believes (`accept`)", _named(doubters, "accept"))
+    members = [message for message in messages if message.family]
+    yield from _if_any("that messages were written as one (`for_each`)", _named(members, ""))
+
+
+def _of_signals(catalogue: Catalogue) -> Iterator[Finding]:
+    for role, what in (
+        (Role.CHECK, "that a signal is a check, with its algorithm and `data_id`"),
+        (Role.COUNTER, "that a signal is a counter, with its step"),
+    ):
+        having = [message for message in catalogue.messages if any(signal.role is role for signal in message.signals)]
+        yield from _if_any(what, _named(having, "signals"))
+
+
+def _rounded_bit_rate(catalogue: Catalogue) -> Iterator[Finding]:
+    exact = catalogue.bus.bit_rate_bit_s
+    if exact.denominator == 1 and exact <= MAX_INTEGER:
+        return
+    said = f"written as {round(exact)} bit/s" if _is_writable(exact) else "not written: out of range"
+    yield _altered(catalogue.bus.place, f"the bit rate of {format_bit_rate(exact)} is {said}; DBC takes whole bit/s")
+
+
+def _is_writable(bit_rate_bit_s: Fraction) -> bool:
+    return 1 <= round(bit_rate_bit_s) <= MAX_INTEGER
+
+
+def written_bit_rate_bit_s(catalogue: Catalogue) -> int | None:
+    """The bit rate as a whole number, or None where DBC has no room for it."""
+    exact = catalogue.bus.bit_rate_bit_s
+    return round(exact) if _is_writable(exact) else None
+
+
+def _cut_names(catalogue: Catalogue) -> Iterator[Finding]:
+    names = [("node", node.name, node.place) for node in catalogue.nodes.values()]
+    for message in catalogue.messages:
+        names.append(("message", message.name, message.place_of()))
+        names += [("signal", signal.name, message.place_of("signals")) for signal in message.signals]
+    for what, name, where in names:
+        if len(name) > MAX_NAME_LETTERS:
+            text = f"the {what} name `{name}` has {len(name)} letters; DBC cuts it to {MAX_NAME_LETTERS}"
+            yield _altered(where, f"{text}, and has it whole in an attribute")
+
+
+def _rounded_period(message: Message) -> Iterator[Finding]:
+    if is_exact(message):
+        return
+    name, exact, written_ms = message.family or message.name, exact_duration(message.period_ns), cycle_time_ms(message)
+    said = f"{written_ms} ms" if written_ms else "none"
+    text = f"the period of `{name}`, {exact}, is written as {said} in `{CYCLE_TIME}`; `{PERIOD}` has it exactly"
+    yield _altered(message.place_of("every"), text)
+
+
+def _altered_signal(message: Message, signal: Signal) -> Iterator[Finding]:
+    where, name = message.place_of("signals"), f"{message.family or message.name}.{signal.name}"
+    if signal.minimum == 0 and signal.maximum == 0:
+        yield _altered(where, f"the range 0 to 0 of `{name}` reads as no range at all in DBC")
+    start = initial_raw(signal)
+    if float(start) != start:
+        yield _altered(where, f"the start value of `{name}`, raw {start}, is written as the float nearest to it")
+
+
+def _named(messages: Iterable[Message], key: str) -> list[Named]:
+    """Each of ``messages``, or the family it was written in, with the first place of ``key``."""
+    places: dict[str, Place | None] = {}
+    for message in messages:
+        places.setdefault(message.family or message.name, message.place_of(key))
+    return list(places.items())
+
+
+def _if_any(what: str, named: list[Named]) -> Iterator[Finding]:
+    if named:
+        yield _left_out(what, named)
+
+
+def _left_out(what: str, named: list[Named], most: int = 8) -> Finding:
+    names = [f"`{name}`" for name, _ in named if name]
+    listed = ", ".join(names[:most]) + (f" ... ({len(names)} in all)" if len(names) > most else "")
+    text = f"DBC has no word for {what}" + (f": {listed}" if names else "")
+    return Finding("dbc-left-out", Severity.ADVICE, named[0][1], text)
+
+
+def _altered(where: Place | None, text: str) -> Finding:
+    return Finding("dbc-altered", Severity.ADVICE, where, text)
