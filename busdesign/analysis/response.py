@@ -14,9 +14,10 @@ All times are integers in one unit that the caller chooses ("ticks"), fine enoug
 them, so the answers are exact at any bit rate. With clock drift the caller passes the shortest period (fastest sender)
 and the slowest bit, in ``length`` and ``bit`` alike: both only ever raise a bound.
 
-Modelled: arbitration by priority, releases of one message in their order (jitter may exceed the period), one frame after the other, blocking, jitter, deadlines beyond the period, a queue in
-each node that always offers its most urgent frame and keeps equal ones first in, first out. Not modelled: frames
-repeated after errors, controllers that offer a less urgent frame first or cannot withdraw one.
+Modelled: arbitration by priority, one frame after the other, blocking, jitter, releases of one message in their order
+(also where jitter exceeds the period), deadlines beyond the period, a queue in each node that always offers its most
+urgent frame and keeps equal ones first in, first out. Not modelled: frames repeated after errors, controllers that offer
+a less urgent frame first or cannot withdraw one.
 """
 
 from collections.abc import Iterator, Sequence

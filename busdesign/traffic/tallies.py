@@ -142,7 +142,7 @@ def _busy(traffic: Traffic, wire_bits: NDArray[Any], bit_ns: Fraction, start_ns:
     bits = wire_bits.astype(np.int64)
     longest_ns = int(max(bits.max(initial=0), INTERMISSION_BITS) * bit_ns) + 1
     # Frames far outside are left out first: their times from the start could be too large to scale.
-    near = (traffic.end_ns > start_ns - longest_ns) & (traffic.end_ns < end_ns + longest_ns) & (bits > 0)
+    near = (traffic.end_ns > start_ns - longest_ns) & (traffic.end_ns < end_ns + longest_ns)
     relative_ns, bits = traffic.end_ns[near] - start_ns, bits[near]
     steps, per_ns = bit_ns.numerator, bit_ns.denominator
     if (end_ns - start_ns + 2 * longest_ns) * per_ns < _LARGEST:
