@@ -16,8 +16,8 @@ and the slowest bit, in ``length`` and ``bit`` alike: both only ever raise a bou
 
 Modelled: arbitration by priority, one frame after the other, blocking, jitter, releases of one message in their order
 (also where jitter exceeds the period), deadlines beyond the period, a queue in each node that always offers its most
-urgent frame and keeps equal ones first in, first out. Not modelled: frames repeated after errors, controllers that offer
-a less urgent frame first or cannot withdraw one.
+urgent frame and keeps equal ones first in, first out. Not modelled: frames repeated after errors, controllers that
+offer a less urgent frame first or cannot withdraw one.
 """
 
 from collections.abc import Iterator, Sequence

@@ -2,7 +2,6 @@
 
 from pathlib import Path
 
-import busdesign
 from busdesign.errors import OutputError
 
 CATALOGUE = Path("messages", "saltmarsh.yaml")
@@ -11,7 +10,7 @@ SCENARIOS = Path("sim", "scenarios")
 
 def starter_root() -> Path:
     """The folder that holds the demo's ``messages/`` and ``sim/``. Raises OutputError if the installation lacks it."""
-    package = Path(busdesign.__file__).resolve().parent
+    package = Path(__file__).resolve().parents[1]
     for root in (package / "starter", package.parent):
         if (root / CATALOGUE).is_file() and (root / SCENARIOS).is_dir():
             return root
