@@ -1,11 +1,13 @@
 """The text log of SocketCAN again, for large files: a compiled loop for the common line, `text_log` for every other.
 
 The loop takes a line only if it is a data frame written in the usual way; at any other line it stops, the plain reader
-takes that one line, and the loop goes on behind it. So `text_log` alone says what a line means and what is wrong with
-it, and both readers give the same answer for any bytes. Importing this module loads numba.
+takes that line (and more, where common ones are few), and the loop goes on behind it. So `text_log` alone says what is
+wrong with a line, and both readers give the same answer for any bytes. Importing this module loads numba.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable
+from functools import lru_cache
+from itertools import islice
 from typing import BinaryIO
 
 import numpy as np
@@ -20,7 +22,9 @@ from busdesign.units import NS_PER_S
 from busdesign.wire.flags import EXTENDED
 
 _CHUNK_BYTES = 1 << 24
-_CHUNK_ROWS = 1 << 16  # columns that stay in the second-level cache
+_CHUNK_ROWS = 1 << 16
+_FEW_ROWS = 16  # fewer common lines than this in a row are few
+_MAX_PLAIN_LINES = 255  # that the plain reader takes at a time
 
 _MAX_SECONDS = (2**63 - 1) // NS_PER_S - 1  # the plain reader judges times near the last one that can be kept
 _MAX_DECIMALS = 9
@@ -45,26 +49,27 @@ def read(stream: BinaryIO) -> Reading:
         if not chunk:
             return gathering.reading()
         data = np.frombuffer(chunk, np.uint8)[: chunk.rfind(b"\n") + 1]
-        place = 0
+        place = plain_lines = 0
         while place < data.size:
             rows, place = _common_lines(data, place, _DIGITS, _STEPS_NS, *_names(gathering.channels), *columns)
             gathering.extend([column[:rows] for column in columns])
             if rows < _CHUNK_ROWS and place < data.size:
-                place = _plain_line(gathering, lines, stream, start + place) - start
-        if data.size == 0:  # no line end in all of it: an overlong line, or the last one
-            place = _plain_line(gathering, lines, stream, start) - start
+                # Where common lines are few, as in a storm of error frames, changing over costs more than it brings.
+                plain_lines = 1 if rows >= _FEW_ROWS else min(2 * plain_lines + 1, _MAX_PLAIN_LINES)
+                stream.seek(start + place)
+                _read_plainly(gathering, islice(lines, plain_lines))
+                place = stream.tell() - start
         stream.seek(start + place)
+        if data.size == 0:  # no line end in all of it: an overlong line, or the last one
+            _read_plainly(gathering, islice(lines, 1))
 
 
-def _plain_line(gathering: Gathering, lines: Iterator[tuple[int, bytes]], stream: BinaryIO, place: int) -> int:
-    """Have the plain reader take the next line at ``place`` of the file; return the place behind it."""
-    stream.seek(place)
-    found = next(lines, None)
-    if found:
-        read_line(gathering, *found)
-    return stream.tell()
+def _read_plainly(gathering: Gathering, lines: Iterable[tuple[int, bytes]]) -> None:
+    for number, line in lines:
+        read_line(gathering, number, line)
 
 
+@lru_cache(maxsize=1)  # they change with a new channel only
 def _names(channels: tuple[bytes, ...]) -> tuple[NDArray[np.uint8], NDArray[np.int64]]:
     """Names as rows of bytes, each with the space behind it, and their lengths with it."""
     names = np.zeros((MAX_CHANNELS, MAX_CHANNEL_NAME_BYTES + 1), np.uint8)

@@ -30,4 +30,4 @@ def _traffic(rows: list[Row]) -> Traffic:
     return Traffic.of_rows(rows, _CHANNELS)
 
 
-st.register_type_strategy(Traffic, st.lists(_rows(), min_size=1, max_size=30).map(_traffic))
+st.register_type_strategy(Traffic, st.lists(_rows(), min_size=1, max_size=12).map(_traffic))

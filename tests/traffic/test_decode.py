@@ -75,7 +75,7 @@ def other(message: Message) -> Any:
     return OtherMessage(IDENTIFIER, message.name, message.length_bytes, signals, strict=True)
 
 
-@settings(max_examples=150)
+@settings(max_examples=100)
 @given(layouts(), st.randoms(use_true_random=False))
 def test_values_equal_those_of_cantools(message: Message, rng: Random) -> None:
     traffic = frames(random_payloads(rng, 40, message.length_bytes), message.length_bytes)

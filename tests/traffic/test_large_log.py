@@ -36,6 +36,13 @@ def test_every_way_to_end_a_line(ends: bytes) -> None:
     require_same(GOOD.replace(b"\n", ends) * 3)
 
 
+@pytest.fixture
+def line_by_line(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every line is first tried by the compiled loop."""
+    monkeypatch.setattr(large_log, "_MAX_PLAIN_LINES", 1)
+
+
+@pytest.mark.usefixtures("line_by_line")
 @pytest.mark.parametrize("line", [GOOD, b"(1.123456789) can10 1FFFFFFF#0123456789ABCDEF R\r\n"])
 def test_every_line_one_byte_away_from_a_good_one(line: bytes) -> None:
     known = line + GOOD  # both channels: from here on the compiled loop need not stop for a new one
@@ -46,6 +53,7 @@ def test_every_line_one_byte_away_from_a_good_one(line: bytes) -> None:
     require_same(known + b"".join(near))
 
 
+@pytest.mark.usefixtures("line_by_line")
 @pytest.mark.parametrize("digits", range(1, 20))
 def test_every_number_of_digits(digits: int) -> None:
     times = [b"9" * digits + b".0", b"0" * digits + b".5", b"1." + b"1" * digits]
@@ -73,6 +81,7 @@ def test_the_corners(data: bytes) -> None:
     require_same(data)
 
 
+@pytest.mark.usefixtures("line_by_line")
 @pytest.mark.parametrize("seed", range(6))
 def test_damaged_logs(seed: int) -> None:
     rng = Random(seed)
@@ -104,6 +113,11 @@ def test_logs_longer_than_a_chunk(monkeypatch: pytest.MonkeyPatch) -> None:
     require_same(
         b"".join(_line(rng) if rng.random() < 0.97 else b"x" * rng.randrange(9000) + b"\n" for _ in range(500))
     )
+
+
+def test_a_storm_of_uncommon_lines_and_its_end() -> None:
+    storm = b"(1.0) can0 20000080#0000000000000000\n"
+    require_same(GOOD * 20 + storm * 700 + (GOOD + storm) * 300 + GOOD * 700 + storm + GOOD)
 
 
 def test_a_large_file_takes_the_compiled_road(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

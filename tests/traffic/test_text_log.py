@@ -5,7 +5,7 @@ from pathlib import Path
 
 import can
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from busdesign.traffic.frames import Row, Traffic
@@ -168,6 +168,7 @@ def without_time(traffic: Traffic, row: int) -> Row:
     return 0, int(traffic.identifier[row]), int(traffic.flags[row]), int(traffic.length[row]), 0, payload
 
 
+@settings(deadline=None)  # writes files
 @given(st.from_type(Traffic))
 def test_python_can_reads_the_same(tmp_path_factory: pytest.TempPathFactory, traffic: Traffic) -> None:
     traffic = traffic[traffic.length <= 8]  # python-can knows no remote frame with a length code above 8
