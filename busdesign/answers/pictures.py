@@ -3,20 +3,17 @@
 Whoever draws chooses pixels and colours; every number, and who waited for whom, is settled here.
 """
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import ceil
 from typing import TYPE_CHECKING, Any
 
-from busdesign.analysis import response
 from busdesign.answers.check import CheckAnswer
 from busdesign.answers.simulate import BUSIEST_WINDOW_NS, SimulateAnswer, track_of, vocabulary_with
 from busdesign.catalogue.model import Message
 from busdesign.scenario.silence import silence_limit_ns
 from busdesign.scenario.tracks import Track, plain
 from busdesign.scenario.vocabulary import SILENT, Kind
-from busdesign.virtual import kernel
 from busdesign.virtual.models import load_models
 from busdesign.wire.arbitration import arbitration_key
 
@@ -283,7 +280,15 @@ def _names(answer: SimulateAnswer) -> Iterator[NameOverTime]:
         if track is not None and len(track.times_ns):
             owner, _, what = name.partition(".")
             node, label = (owner, what) if owner in catalogue.nodes else (catalogue.message(owner).sender, name)
-            yield _name(name, node, label, kinds[name], track)
+            yield _name(name, node, label, kinds.get(name) or _kind_of(track), track)
+
+
+def _kind_of(track: Track) -> Kind:
+    """Of a name that no model of the scenario declares: nodes handed to a run as objects come without their units."""
+    values = plain(track.values)
+    if all(value is None or isinstance(value, bool) for value in values):
+        return Kind.boolean()
+    return Kind.choice([value for value in values if isinstance(value, str)])
 
 
 def _name(name: str, node: str, label: str, kind: Kind, track: Track) -> NameOverTime:
@@ -370,26 +375,3 @@ def _kinds(
     return tuple(
         FrameKind(key // lengths % rows, key % lengths, int(durations[key // lengths // rows])) for key in keys.tolist()
     ), kind.astype(np.int64)
-
-
-@dataclass(frozen=True, slots=True)
-class Scope:
-    """What a figure takes into account and what it does not, in the words of the module that makes it."""
-
-    what: str
-    modelled: str
-    not_modelled: str
-
-
-def scopes() -> tuple[Scope, ...]:
-    """The scopes of the bounds and of the simulated runs."""
-    return (
-        _scope("the bounds", response.__doc__ or ""),
-        _scope("the simulated runs", kernel.__doc__ or ""),
-    )
-
-
-def _scope(what: str, text: str) -> Scope:
-    found = re.search(r"^Modelled: (.*?)\sNot modelled(?: here)?: (.*?)(?:\n\n|\Z)", text, re.DOTALL | re.MULTILINE)
-    modelled, not_modelled = found.groups() if found else ("not stated", "not stated")
-    return Scope(what, " ".join(modelled.split()), " ".join(not_modelled.split()))

@@ -23,19 +23,19 @@ class MessageCodec:
     counter and check filled in. ``unpack(payload)`` returns the raw numbers of all signals.
     """
 
-    __slots__ = ("_converters", "_getters", "_index", "initial_raws", "length_bytes", "message", "pack", "unpack")
+    __slots__ = ("_index", "converters", "getters", "initial_raws", "length_bytes", "message", "pack", "unpack")
 
     def __init__(self, message: Message) -> None:
         self.message = message
         self.length_bytes = message.length_bytes
         self.initial_raws: tuple[int, ...] = tuple(initial_raw(signal) for signal in message.signals)
         self._index = {signal.name: position for position, signal in enumerate(message.signals)}
-        self._converters = {
+        self.converters = {
             signal.name: (position, raw_converter(signal))
             for position, signal in enumerate(message.signals)
             if signal.role is Role.VALUE
         }
-        self._getters: dict[str, Callable[[int], Value]] = {}
+        self.getters = _Getters(self)
         self.pack: Callable[[Sequence[int], int], int] = _compiled(_pack_text(message), table=_table_of(message))
         self.unpack: Callable[[int], tuple[int, ...]] = _compiled(_unpack_text(message))
 
@@ -53,20 +53,17 @@ class MessageCodec:
         Raises ValueError for an unknown signal, a value out of range, or one that the codec fills itself.
         """
         raws = list(self.initial_raws if base is None else base)
-        self.update(raws, values)
-        return raws
-
-    def update(self, raws: list[int], values: Mapping[str, object]) -> None:
-        """Put the raw numbers of ``values`` into ``raws``. Raises ValueError as ``raws_from`` does."""
-        converters = self._converters
+        converters = self.converters
         for name, value in values.items():
             try:
                 position, to_raw_of = converters[name]
             except KeyError:
-                raise self._not_settable(name) from None
+                raise self.not_settable(name) from None
             raws[position] = to_raw_of(value)
+        return raws
 
-    def _not_settable(self, name: str) -> ValueError:
+    def not_settable(self, name: str) -> ValueError:
+        """Why ``name`` has no converter."""
         signal = self.message.signals[self.position_of(name)]
         return ValueError(f"`{name}` is a {signal.role} of `{self.message.name}`: it is filled in when sending")
 
@@ -81,13 +78,6 @@ class MessageCodec:
         raws = self.unpack(int.from_bytes(data, "little"))
         return {signal.name: to_value(signal, raw) for signal, raw in zip(self.message.signals, raws, strict=True)}
 
-    def getter(self, signal: str) -> Callable[[int], Value]:
-        """A function from a payload integer to the value of ``signal``. Raises ValueError for an unknown name."""
-        found = self._getters.get(signal)
-        if found is None:
-            found = self._getters[signal] = _getter(self.message.signals[self.position_of(signal)])
-        return found
-
     def check_holds(self, data: bytes) -> bool | None:
         """Whether the message's check fits the rest of the payload; None if the message has none."""
         for signal, raw in zip(self.message.signals, self.unpack(int.from_bytes(data, "little")), strict=True):
@@ -95,6 +85,19 @@ class MessageCodec:
                 covered = bytes(data[byte] for byte in _covered_bytes(self.message, signal))
                 return checksum_of(signal.crc, _data_id(signal) + covered) == raw
         return None
+
+
+class _Getters(dict[str, Callable[[int], Value]]):
+    """Signal → a function from a payload integer to its value, each made when it is first asked for."""
+
+    def __init__(self, codec: MessageCodec) -> None:
+        super().__init__()
+        self._codec = codec
+
+    def __missing__(self, signal: str) -> Callable[[int], Value]:
+        """Raises ValueError for an unknown name."""
+        made = self[signal] = _getter(self._codec.message.signals[self._codec.position_of(signal)])
+        return made
 
 
 def codecs_of(messages: Iterable[Message]) -> dict[str, MessageCodec]:

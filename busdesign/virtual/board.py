@@ -37,11 +37,18 @@ class Board:
 
     def publish(self, message: str, values: Mapping[str, object]) -> None:
         sender = self._periodic.get(message) or self._refuse(message, irregular=False)
-        sender.codec.update(sender.raws, values)
+        # As codec.raws_from does, without its call: this is the hot path.
+        raws, converters = sender.raws.copy(), sender.codec.converters
+        for name, value in values.items():
+            if name not in converters:
+                raise sender.codec.not_settable(name)
+            position, to_raw_of = converters[name]
+            raws[position] = to_raw_of(value)
+        sender.raws = raws
 
     def say(self, message: str, values: Mapping[str, object]) -> None:
         sender = self._irregular.get(message) or self._refuse(message, irregular=True)
-        sender.codec.update(sender.raws, values)
+        sender.raws = sender.codec.raws_from(values, sender.raws)
         now = self._kernel.clock.now
         if sender.last_said is not None and now - sender.last_said < sender.message.period_ns * self._ticks_per_ns:
             sender.said_too_soon += 1

@@ -43,10 +43,9 @@ def simulate_bus(scenario: Scenario, nodes: Mapping[str, Node], progress: Progre
         for node in nodes.values():
             node.begin()
         _plan(scenario, kernel, senders, nodes, progress)
-        if not alone:
-            kernel.run(scenario.run_for_ns * base.ticks_per_ns)
-    except Exception as error:
-        blamed = model_error(error, scenario.root, clock.now / base.ticks_per_ns / 1e9)
+        (kernel.run_alone if alone else kernel.run)(scenario.run_for_ns * base.ticks_per_ns)
+    except (Exception, SystemExit) as error:  # whatever a model does, it is told with its line
+        blamed = model_error(error, clock.now / base.ticks_per_ns / 1e9)
         if blamed is None:
             raise
         raise blamed from error

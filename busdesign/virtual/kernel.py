@@ -9,8 +9,9 @@ Simultaneous events happen in the order of the ranks below; a frame that ends in
 them, arbitration after all of them.
 """
 
+from array import array
 from collections.abc import Callable, Iterator, Sequence
-from heapq import heappop, heappush, heapreplace
+from heapq import heapify, heappop, heappush, heapreplace
 from itertools import count
 from typing import Any
 
@@ -23,8 +24,9 @@ INTERMISSION_BITS = 3  # ISO 11898-1, interframe space
 # Ranks of simultaneous events, lowest first.
 FAULT, STEP, MISSED, DUTY, RELEASE, PROGRESS = range(6)
 
-# sender, nominal, ready, start, end, idle, payload, bits, waiting; times in ticks
-Row = tuple[int, int, int, int, int, int, int, int, int]
+# What is kept of a frame; times in ticks.
+COLUMNS = ("sender", "nominal", "ready", "start", "end", "idle", "payload", "bits", "waiting")
+Frame = tuple[int, int, Sender, int, int, int]  # key, serial, sender, nominal, ready, payload
 Event = tuple[int, int, int, Any, Any]  # time, rank, serial, action, its argument
 
 
@@ -35,9 +37,10 @@ class Kernel:
         self.base = base
         self.clock = clock
         self.senders = senders
-        self.rows: list[Row] = []
+        # One number after the other, ``COLUMNS`` of them a frame: machine words unless ticks may outgrow them.
+        self.rows: array[int] | list[int] = array("Q") if base.ticks_per_ns == 1 else []
         self._events: list[Event] = []
-        self._pending: list[tuple[int, int, Sender, int, int, int]] = []  # key, serial, sender, nominal, ready, payload
+        self._pending: list[Frame] = []
         self._serials = count()  # first come, first served among equals
 
     def at(self, time: int, rank: int, action: Callable[[Any], None], argument: Any = None) -> None:
@@ -66,8 +69,8 @@ class Kernel:
         """Go on until ``until`` ticks; frames that would end later are left unfinished."""
         idle_from = 0
         clock, bit_ticks, join_ticks = self.clock, self.base.bit_ticks, self.base.join_ticks
-        events, pending, add_row = self._events, self._pending, self.rows.append
-        happen_before, deliver = self._happen_before, self._deliver
+        events, pending, add_row = self._events, self._pending, self.rows.extend
+        happen_before, ticks_per_ns = self._happen_before, self.base.ticks_per_ns
         while True:
             if not pending:
                 if not events or events[0][0] > until:
@@ -78,11 +81,14 @@ class Kernel:
             if start + join_ticks > until:  # no frame is that short
                 happen_before(until + 1)
                 break
-            if events and events[0][0] < start + join_ticks:
-                happen_before(start + join_ticks)
+            if events and events[0][0] <= start:  # during intermission, and in the instant of the start
+                happen_before(start + 1)
                 if not pending:
                     continue
-            _, _, sender, nominal, ready, payload = heappop(pending)
+            if events and events[0][0] < start + join_ticks:
+                _, _, sender, nominal, ready, payload = self._joined(start + join_ticks)
+            else:
+                _, _, sender, nominal, ready, payload = heappop(pending)
             waiting = len(pending)
             bit = bit_ticks[sender.node]
             bits = sender.bits_of(payload)
@@ -96,10 +102,49 @@ class Kernel:
                 happen_before(end)
             clock.now = end
             add_row((sender.index, nominal, ready, start, end, idle_from, payload, bits, waiting))
-            deliver(sender, payload, end)
+            sender.heard_at = end
+            if sender.absence_listeners and not sender.watched:
+                self.watch(sender)
+            if sender.listeners:
+                arrival = Arrival(sender.codec, payload, end if ticks_per_ns == 1 else clock.ns(end))
+                for listener in sender.listeners:
+                    listener(arrival)
         clock.now = until
         for entry in pending:
             entry[2].unfinished += 1
+
+    def run_alone(self, until: int) -> None:
+        """The same on a bus where nobody acknowledges: the applications run, and no frame is ever completed."""
+        self._happen_before(until + 1)
+        self.clock.now = until
+        for entry in self._pending:
+            entry[2].unfinished += 1
+
+    def _joined(self, limit: int) -> Frame:
+        """The winner of an arbitration that frames may join until just before ``limit``, taken out of the queue.
+
+        A node that was ready at the start of frame has sent it, and is committed to the frame it offered then; any
+        other node offers the best it has at ``limit``.
+        """
+        pending = self._pending
+        offered: dict[str, Frame] = {}
+        for frame in pending:
+            node = frame[2].node
+            offered[node] = min(offered.get(node, frame), frame)
+        for frame in offered.values():
+            pending.remove(frame)
+        self._happen_before(limit)
+        joining = [frame for frame in pending if frame[2].node not in offered]
+        winner = min((*offered.values(), *joining))
+        if winner[2].node not in offered:
+            pending.remove(winner)
+        for frame in offered.values():
+            if frame is not winner and frame[2].mutes:
+                frame[2].unfinished += 1
+            elif frame is not winner:
+                pending.append(frame)
+        heapify(pending)
+        return winner
 
     def _happen_before(self, limit: int) -> None:
         """All events earlier than ``limit``, in order."""
@@ -119,15 +164,6 @@ class Kernel:
             else:
                 heappop(events)
                 action(argument)
-
-    def _deliver(self, sender: Sender, payload: int, end: int) -> None:
-        sender.heard_at = end
-        if sender.absence_listeners and not sender.watched:
-            self.watch(sender)
-        if sender.listeners:
-            arrival = Arrival(sender.codec, payload, end // self.base.ticks_per_ns)
-            for listener in sender.listeners:
-                listener(arrival)
 
     def watch(self, sender: Sender) -> None:
         """Tell ``sender.absence_listeners`` once it has not been heard for its ``lost_after``."""

@@ -1,28 +1,24 @@
 """Node models from files: loaded under a private name for each project, so that two projects never see each other's."""
 
-import sys
-from collections.abc import Iterator, Mapping
-from hashlib import sha256
-from importlib import import_module
-from pathlib import Path
-from traceback import extract_tb
-from types import ModuleType
+from copy import deepcopy
+from linecache import getline
+from traceback import extract_tb, walk_tb
 
-from busdesign.catalogue.model import Catalogue
 from busdesign.errors import ModelError, ScenarioError
 from busdesign.findings import Finding, Place, Severity, did_you_mean
 from busdesign.scenario.model import ModelChoice, Scenario
 from busdesign.virtual.node import Node
+from busdesign.virtual.project_modules import ProjectModules, is_of_project
 
 
 def load_models(scenario: Scenario) -> dict[str, Node]:
     """A fresh node object for every model that ``scenario`` names. Raises ScenarioError with all findings."""
-    package = _private_package(scenario.root)
+    modules = ProjectModules(scenario.root)
     nodes: dict[str, Node] = {}
     findings: list[Finding] = []
     for name, choice in scenario.models.items():
         try:
-            nodes[name] = _node(name, choice, package, scenario.root)
+            nodes[name] = _node(name, choice, modules)
         except _Refused as refused:
             findings.append(refused.finding)
     if findings:
@@ -36,25 +32,18 @@ class _Refused(Exception):
         self.finding = Finding(rule, Severity.ERROR, where, text, fix)
 
 
-def _private_package(root: Path) -> str:
-    """An empty package whose modules are the files under ``root``, forgotten and made anew at each call."""
-    name = "_busdesign_project_" + sha256(str(root.resolve()).encode()).hexdigest()[:12]
-    for loaded in [known for known in sys.modules if known == name or known.startswith(name + ".")]:
-        del sys.modules[loaded]
-    package = ModuleType(name)
-    package.__path__ = [str(root.resolve())]
-    sys.modules[name] = package
-    return name
-
-
-def _node(name: str, choice: ModelChoice, package: str, root: Path) -> Node:
-    made = _class(choice, package, root)()
+def _node(name: str, choice: ModelChoice, modules: ProjectModules) -> Node:
+    model = _class(choice, modules)
+    try:
+        made = model()
+    except (Exception, SystemExit) as error:
+        raise _Refused("model-failed", _place_in_model(error) or choice.place, _said(error)) from None
     made.name = name
     for setting, value in choice.settings.items():
         if setting not in made.settings:
             hint = did_you_mean(setting, made.settings) or "it has no settings"
             raise _Refused("model-setting", choice.place, f"`{choice.class_name}` has no setting `{setting}`", hint)
-        setattr(made, setting, value)
+        setattr(made, setting, deepcopy(value))
     for setting in made.settings:
         if not hasattr(made, setting):
             text = f"`{choice.class_name}` needs the setting `{setting}`"
@@ -62,15 +51,14 @@ def _node(name: str, choice: ModelChoice, package: str, root: Path) -> Node:
     return made
 
 
-def _class(choice: ModelChoice, package: str, root: Path) -> type[Node]:
-    relative = choice.file.resolve().relative_to(root.resolve()).with_suffix("")
+def _class(choice: ModelChoice, modules: ProjectModules) -> type[Node]:
     try:
-        module = import_module(".".join([package, *relative.parts]))
+        module = modules.load(choice.file)
     except SyntaxError as error:
-        where = Place(str(choice.file), error.lineno or 1, error.offset or 1, (error.text or "").rstrip("\n"))
+        where = Place(error.filename or str(choice.file), error.lineno or 1, error.offset or 1, _first_line(error.text))
         raise _Refused("model-unreadable", where, f"not readable as Python: {error.msg}") from None
-    except Exception as error:
-        raise _Refused("model-unreadable", place_in_model(error, root) or choice.place, _said(error)) from None
+    except (Exception, SystemExit) as error:
+        raise _Refused("model-unreadable", _place_in_model(error) or choice.place, _said(error)) from None
     found = getattr(module, choice.class_name, None)
     models = [key for key, value in vars(module).items() if _is_model(value)]
     if found is None:
@@ -86,18 +74,23 @@ def _is_model(value: object) -> bool:
     return isinstance(value, type) and issubclass(value, Node) and value is not Node
 
 
-def place_in_model(error: BaseException, root: Path) -> Place | None:
-    """The innermost line under ``root`` that ``error`` came through, or None."""
-    inside = str(root.resolve())
-    for frame in reversed(extract_tb(error.__traceback__)):
-        if frame.filename.startswith(inside) and "/.venv/" not in frame.filename[len(inside) :]:
-            return Place(frame.filename, frame.lineno or 1, (frame.colno or 0) + 1, frame.line or "")
-    return None
+def _first_line(text: str | None) -> str:
+    return (text or "").split("\n")[0]
 
 
-def model_error(error: Exception, root: Path, at_s: float) -> ModelError | None:
+def _place_in_model(error: BaseException) -> Place | None:
+    """The innermost line of a project's own module that ``error`` came through, or None."""
+    steps = zip(walk_tb(error.__traceback__), extract_tb(error.__traceback__), strict=True)
+    own = [told for (frame, _), told in steps if is_of_project(str(frame.f_globals.get("__name__")))]
+    if not own:
+        return None
+    file, line, column = own[-1].filename, own[-1].lineno or 1, own[-1].colno or 0
+    return Place(file, line, column + 1, getline(file, line).rstrip("\n"))
+
+
+def model_error(error: BaseException, at_s: float) -> ModelError | None:
     """``error`` as a finding at the model's line, or None if no model is to blame."""
-    where = place_in_model(error, root)
+    where = _place_in_model(error)
     if where is None:
         return None
     text = f"{_said(error)} (at {at_s:.6f} s of the run)"
@@ -107,12 +100,6 @@ def model_error(error: Exception, root: Path, at_s: float) -> ModelError | None:
 def _said(error: BaseException) -> str:
     if isinstance(error, ValueError) and str(error):
         return str(error)
+    if isinstance(error, SystemExit):
+        return "a model must not end the program"
     return f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
-
-
-def listeners_of(catalogue: Catalogue, nodes: Mapping[str, Node]) -> Iterator[tuple[str, Node]]:
-    """(message, node) for every receiver that has a model."""
-    for message in catalogue.messages:
-        for receiver in message.receivers:
-            if receiver in nodes:
-                yield message.name, nodes[receiver]

@@ -15,8 +15,9 @@ Only names declared like this can be set or expected, so that a slip of typing f
 
 from collections.abc import Callable, Mapping
 from inspect import get_annotations
+from math import isfinite
 from random import Random
-from typing import TYPE_CHECKING, Any, ClassVar, Protocol
+from typing import TYPE_CHECKING, Any, ClassVar, Protocol, get_origin
 
 from busdesign.catalogue.codec import MessageCodec
 from busdesign.catalogue.model import Message
@@ -49,12 +50,14 @@ class Shown:
 
     def __set__(self, node: "Node", value: Any) -> None:
         shown = node.__dict__
-        if shown.get(self.name) != value:
+        before = shown[self.name]
+        if before != value or type(before) is not type(value):  # 0 equals false, and is no truth
             self.check(value)
-            shown[self.name] = value
-            times, values = node._tracks[self.name]
-            times.append(node._clock.now)
-            values.append(value)
+            if before != value:
+                shown[self.name] = value
+                times, values = node._tracks[self.name]
+                times.append(node._clock.now)
+                values.append(value)
 
     def check(self, value: object) -> None:
         """Raise ValueError if ``value`` is none that this name can show."""
@@ -85,7 +88,7 @@ class Number(Shown):
         self.unit = unit
 
     def check(self, value: object) -> None:
-        if isinstance(value, bool) or not isinstance(value, int | float):
+        if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
             raise ValueError(f"`{self.name}` shows a number; found `{value}`")
 
 
@@ -108,6 +111,10 @@ class Clock:
     def __init__(self, ticks_per_ns: int) -> None:
         self.now = 0
         self.ticks_per_ns = ticks_per_ns
+
+    def ns(self, ticks: int) -> int:
+        """``ticks`` in nanoseconds, rounded half up: the one rounding of every time that leaves the kernel."""
+        return (2 * ticks + self.ticks_per_ns) // (2 * self.ticks_per_ns)
 
 
 class Arrival:
@@ -135,11 +142,16 @@ class Arrival:
 
     def __getitem__(self, signal: str) -> Value:
         """The signal's value: a code's name, or the physical number. Raises ValueError for an unknown signal."""
-        return self._codec.getter(signal)(self._payload)
+        return self._codec.getters[signal](self._payload)
 
     def values(self) -> dict[str, Value]:
         """All signals."""
         return self._codec.decode(self._payload.to_bytes(self._codec.length_bytes, "little"))
+
+
+def _is_setting(name: str, annotation: object) -> bool:
+    is_constant = get_origin(annotation) is ClassVar or str(annotation).startswith(("ClassVar", "typing.ClassVar"))
+    return not (name.startswith("_") or is_constant)
 
 
 class Node:
@@ -155,10 +167,12 @@ class Node:
     name: str
 
     def __init_subclass__(cls) -> None:
-        own = {name: value for name, value in vars(cls).items() if isinstance(value, Shown)}
-        cls.shows = {**cls.shows, **own}
-        annotated = [key for key in get_annotations(cls) if not key.startswith("_")]
-        cls.settings = (*cls.settings, *annotated)
+        shows: dict[str, Shown] = {}
+        settings: dict[str, None] = {}
+        for ancestor in reversed(cls.__mro__[: cls.__mro__.index(Node)]):
+            shows |= {name: value for name, value in vars(ancestor).items() if isinstance(value, Shown)}
+            settings |= {name: None for name, kind in get_annotations(ancestor).items() if _is_setting(name, kind)}
+        cls.shows, cls.settings = shows, tuple(settings)
 
     def begin(self) -> None:
         """Power has come on: publish first values, start the duties."""
@@ -173,21 +187,21 @@ class Node:
         """Call ``duty`` every ``period`` of this node's own clock, the first time one period from now."""
         self._controller.repeat(period, duty)
 
-    def publish(self, message: str, **values: object) -> None:
+    def publish(self, message: str, /, **values: object) -> None:
         """What the periodic ``message`` (or the one member of that family it sends) carries from now on.
 
         Raises ValueError for a message or signal that is not its own, or a value out of range.
         """
         self._controller.publish(message, values)
 
-    def say(self, message: str, **values: object) -> None:
+    def say(self, message: str, /, **values: object) -> None:
         """Send the irregular ``message`` now. Raises ValueError as ``publish`` does."""
         self._controller.say(message, values)
 
     @property
     def now_ns(self) -> int:
         """Time since the run began, in nanoseconds."""
-        return self._clock.now // self._clock.ticks_per_ns
+        return self._clock.ns(self._clock.now)
 
     @property
     def rng(self) -> Random:

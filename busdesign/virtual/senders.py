@@ -1,7 +1,7 @@
 """One sender for each message: when it is released, and what its next frame carries."""
 
 from collections.abc import Callable, Iterator
-from itertools import repeat
+from itertools import chain, repeat
 from random import Random
 
 from busdesign.catalogue.codec import MessageCodec
@@ -79,8 +79,5 @@ def releases(
 def lateness_ns(kind: str, most_ns: int, rng: Random) -> Iterator[int]:
     """How late each instance is: ``random`` up to ``most_ns``, ``none``, or ``worst`` (the first one by all of it)."""
     if kind == "random" and most_ns:
-        while True:
-            yield rng.randint(0, most_ns)
-    if kind == "worst":
-        yield most_ns
-    yield from repeat(0)
+        return (rng.randint(0, most_ns) for _ in repeat(None))
+    return chain([most_ns if kind == "worst" else 0], repeat(0))
