@@ -19,6 +19,6 @@ def starter_root() -> Path:
 
 def demo_scenarios(root: Path) -> list[Path]:
     """The demo's scenario files: the ordinary cycle first, then what goes wrong."""
-    usual = ["retract.yaml", "extend.yaml"]
+    usual = ["power_up.yaml", "retract.yaml", "extend.yaml"]
     files = sorted((root / SCENARIOS).glob("*.yaml"))
     return sorted(files, key=lambda file: (usual.index(file.name) if file.name in usual else len(usual), file.name))
