@@ -36,15 +36,22 @@ __all__ = ["check", "compile_catalogue", "frame", "load", "read_traffic", "simul
 
 def __getattr__(name: str) -> Any:
     if name == "__version__":
-        from importlib.metadata import version
-
-        return version("busdesign")
+        return _version()
     if name not in _WHERE:
         raise AttributeError(f"module 'busdesign' has no attribute {name!r}")
     module, attribute = _WHERE[name]
     found = getattr(import_module(module), attribute)
     globals()[name] = found
     return found
+
+
+def _version() -> str:
+    from importlib.metadata import PackageNotFoundError, version
+
+    try:
+        return version("busdesign")
+    except PackageNotFoundError:  # run from a checkout
+        return "0+not.installed"
 
 
 def __dir__() -> list[str]:

@@ -1,4 +1,4 @@
-"""For all tests: hypothesis judges answers, not the speed of a busy machine (the first call of a compiled loop is slow)."""
+"""For all tests: hypothesis judges answers, not the speed of a busy machine (a compiled loop's first call is slow)."""
 
 from hypothesis import HealthCheck, settings
 

@@ -1,15 +1,17 @@
 """Is the catalogue consistent, and does it fit the bus? Rules, load, worst-case response times, one verdict."""
 
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from busdesign.analysis.expected import nominal_load
 from busdesign.analysis.streams import LENGTHS, WorstCase, longest_frames, worst_cases
+from busdesign.answers.plain import without_facts
 from busdesign.catalogue.model import Catalogue, Message
 from busdesign.catalogue.reader import read_catalogue
 from busdesign.findings import Finding, Severity, sort_findings
-from busdesign.units import format_duration
+from busdesign.units import format_duration, format_ratio
 from busdesign.wire.lengths import shortest_bits
 
 MS = 1_000_000  # nanoseconds
@@ -95,9 +97,9 @@ def check(catalogue: Catalogue | str | os.PathLike[str], *, lengths: str = "publ
     )
 
 
-def refused(file: str, findings: tuple[Finding, ...]) -> dict[str, Any]:
+def refused(findings: Sequence[Finding]) -> dict[str, Any]:
     """The shape of ``check --json`` for a catalogue that cannot be used."""
-    return {"catalogue": None, "bus": None, "messages": [], "functions": [], "findings": findings, "holds": False}
+    return without_facts(CheckAnswer, findings)
 
 
 def _message(message: Message, case: WorstCase | None, lengths: str) -> MessageAnswer:
@@ -125,7 +127,7 @@ def _ms(time_ns: int | None) -> float | None:
 def _load_findings(definition: Catalogue, load_worst: float) -> list[Finding]:
     if load_worst < 1:
         return []
-    text = f"the messages ask for {load_worst:.1%} of the bus in the worst case: more than there is"
+    text = f"the messages ask for {format_ratio(load_worst)} of the bus in the worst case: more than there is"
     fix = "raise the bit rate, lengthen periods or shorten payloads"
     return [Finding("bus-overloaded", Severity.BROKEN, definition.bus.place, text, fix)]
 
@@ -137,7 +139,8 @@ def _message_findings(message: Message, cases: Any) -> list[Finding]:
     case = cases[message.name]
     if case.response_ns is None:
         text = f"`{message.name}` has no bound: {case.why_not}"
-        return [Finding("no-bound", Severity.BROKEN, message.place_of("id"), text, "lower the load above it")]
+        fix = "raise the bit rate, or lengthen periods or shorten payloads of what has priority over it"
+        return [Finding("no-bound", Severity.BROKEN, message.place_of("id"), text, fix)]
     if case.meets_deadline:
         return []
     late_ns = case.response_ns - message.deadline_ns

@@ -1,9 +1,12 @@
 """One definition handed on: the catalogue in the formats that firmware, bench and paperwork read."""
 
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
+from busdesign.answers.plain import without_facts
 from busdesign.catalogue.model import Catalogue
 from busdesign.catalogue.reader import read_catalogue
 from busdesign.errors import OutputError
@@ -14,11 +17,13 @@ from busdesign.outputs import write_bytes
 
 @dataclass(frozen=True, slots=True)
 class CompileAnswer:
-    """The files that were written, and what the formats could not carry."""
+    """The files that were written, and what the formats could not carry. A catalogue that cannot be used is raised."""
 
     catalogue: str
     files: tuple[Path, ...]
     losses: tuple[Finding, ...]
+    findings: tuple[Finding, ...] = ()
+    holds: bool = True
 
 
 def compile_catalogue(catalogue: Catalogue | str | os.PathLike[str], folder: str | os.PathLike[str]) -> CompileAnswer:
@@ -33,12 +38,19 @@ def compile_catalogue(catalogue: Catalogue | str | os.PathLike[str], folder: str
     return CompileAnswer(definition.name, (target,), rendered.losses)
 
 
+def refused(findings: Sequence[Finding]) -> dict[str, Any]:
+    """The shape of ``compile --json`` for a catalogue that cannot be used."""
+    return without_facts(CompileAnswer, findings)
+
+
 def folder_for(folder: str | os.PathLike[str]) -> Path:
     """``folder`` as a path, made if it is not there. Raises OutputError."""
     path = Path(folder)
     try:
         path.mkdir(parents=True, exist_ok=True)
-    except (OSError, ValueError) as reason:
+    except FileExistsError:
+        raise OutputError(f"cannot make the folder `{folder}`: there is a file of that name") from None
+    except (OSError, ValueError) as reason:  # ValueError: a NUL in the path
         said = getattr(reason, "strerror", None) or reason
         raise OutputError(f"cannot make the folder `{folder}`: {said}") from None
     return path

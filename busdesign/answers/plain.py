@@ -1,13 +1,13 @@
 """An answer as plain data for ``--json``: the same names, only what scripts need, nothing that is not a fact."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from enum import Enum
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import Any, get_origin
 
-from busdesign.findings import Place
+from busdesign.findings import Finding, Place
 
 
 def as_plain(value: Any) -> Any:
@@ -29,3 +29,18 @@ def as_plain(value: Any) -> Any:
     if isinstance(value, Path):
         return str(value)
     return value
+
+
+def without_facts(answer: type[Any], findings: Sequence[Finding]) -> dict[str, Any]:
+    """The shape of an ``answer`` that could not be given: lists are empty, the rest is None, ``holds`` is false."""
+    return {**_empty(answer), "findings": list(findings), "holds": False}
+
+
+def _empty(answer: type[Any]) -> dict[str, Any]:
+    return {part.name: _nothing(part.type) for part in fields(answer) if part.metadata.get("json", True)}
+
+
+def _nothing(kind: Any) -> Any:
+    if get_origin(kind) is tuple:
+        return []
+    return _empty(kind) if is_dataclass(kind) and isinstance(kind, type) else None

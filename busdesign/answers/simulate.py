@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from busdesign.analysis.streams import WorstCases, longest_frames, worst_cases
 from busdesign.answers.check import MS
+from busdesign.answers.plain import without_facts
 from busdesign.catalogue.model import Catalogue
 from busdesign.errors import ScenarioError
 from busdesign.findings import Finding, Severity, sort_findings
@@ -142,11 +143,9 @@ def judge(story: Scenario, run: "Run") -> SimulateAnswer:
     )
 
 
-def refused(file: str, findings: Sequence[Finding]) -> dict[str, Any]:
-    """The shape of ``simulate --json`` for a scenario that cannot be used."""
-    empty: dict[str, Any] = {"scenario": None, "duration_s": None, "frames": 0, "load_mean": None}
-    empty |= {"load_busiest_100ms": None, "messages": [], "expectations": [], "nodes": []}
-    return {**empty, "findings": findings, "holds": False}
+def refused(findings: Sequence[Finding]) -> dict[str, Any]:
+    """The shape of ``simulate --json`` for a scenario that cannot be used: no frame was sent."""
+    return {**without_facts(SimulateAnswer, findings), "frames": 0}
 
 
 def vocabulary_with(catalogue: Catalogue, nodes: Mapping[str, Node]) -> Vocabulary:

@@ -2,12 +2,14 @@
 
 import argparse
 import sys
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from busdesign.cli.exits import BROKEN, HOLDS
 
 if TYPE_CHECKING:
     from busdesign.answers.check import CheckAnswer, MessageAnswer
+    from busdesign.findings import Finding
 
 EPILOG = """exit status: 0 holds, 1 a promise is broken, 2 the catalogue cannot be used
 
@@ -39,10 +41,12 @@ def answer(given: argparse.Namespace) -> int:
 
         print_json(found)
     else:
-        from busdesign.cli.text import next_steps
+        from busdesign.cli.output import say
+        from busdesign.cli.text import command, next_steps, typed
 
-        print(check_text(found))
-        print(next_steps(f"busdesign compile {given.file} -o out", f"busdesign check {given.file} --json"))
+        say(check_text(found))
+        file = typed(given.file)
+        say(next_steps(command("compile", file, "-o", "out"), command("check", file, "--json")))
     return HOLDS if found.holds else BROKEN
 
 
@@ -55,7 +59,7 @@ def check_text(found: "CheckAnswer") -> str:
     heads = ("message", "id", "from", "bytes", "bits at most", "period ms", "worst ms", "deadline ms", "margin")
     rows = [_row(message) for message in found.messages]
     parts = [
-        f"{found.catalogue}, revision {found.revision}, {format_bit_rate(int(bus.bit_rate_bit_s))}",
+        f"{found.catalogue}, revision {found.revision}, {format_bit_rate(found.definition.bus.bit_rate_bit_s)}",
         f"load: {format_ratio(bus.load_nominal)} nominal, {format_ratio(bus.load_worst)} worst",
         "",
         table(heads, rows, left=(0, 1, 2)),
@@ -72,7 +76,7 @@ def _row(message: "MessageAnswer") -> tuple[str, ...]:
     digits = 8 if message.extended else 3
     margin = "-"
     if message.response_worst_ms is not None:
-        margin = f"{1 - message.response_worst_ms / message.deadline_ms:.0%}"
+        margin = f"{(1 - message.response_worst_ms / message.deadline_ms) * 100:.0f} %"
     return (
         message.name,
         "-" if message.id is None else f"0x{message.id:0{digits}X}",
@@ -87,13 +91,16 @@ def _row(message: "MessageAnswer") -> tuple[str, ...]:
 
 
 def _summary(found: "CheckAnswer") -> str:
+    from busdesign.cli.text import counted
+
+    messages = counted(len(found.messages), "message")
     late = [message.name for message in found.messages if message.meets_deadline is not True]
     if found.holds:
-        return f"all {len(found.messages)} messages meet their deadlines in the worst case, on an error-free bus"
-    return f"{len(late)} of {len(found.messages)} messages miss their deadline or have no bound: {', '.join(late)}"
+        return f"{messages}, each within its deadline in the worst case, on an error-free bus"
+    return f"{len(late)} of {messages} beyond the deadline, or without a bound, in the worst case: {', '.join(late)}"
 
 
-def _refused(file: str, findings: Any) -> Any:
+def _refused(findings: "Sequence[Finding]") -> Any:
     from busdesign.answers.check import refused
 
-    return refused(file, findings)
+    return refused(findings)

@@ -2,9 +2,14 @@
 
 import argparse
 import sys
-from typing import Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 from busdesign.cli.exits import HOLDS
+
+if TYPE_CHECKING:
+    from busdesign.answers.compile import CompileAnswer
+    from busdesign.findings import Finding
 
 EPILOG = """exit status: 0 written, 2 the catalogue cannot be used or the folder not be written
 
@@ -30,17 +35,26 @@ def answer(given: argparse.Namespace) -> int:
         from busdesign.cli.json_output import print_json
 
         print_json(found)
-        return HOLDS
-    from busdesign.cli.text import findings_text, next_steps
+    else:
+        from busdesign.cli.output import say
+        from busdesign.cli.text import command, next_steps, typed
 
-    for file in found.files:
-        print(f"written: {file}")
-    if found.losses:
-        print("\nnot carried, or altered, in DBC:\n")
-        print(findings_text(found.losses, sys.stdout))
-    print(next_steps(f"busdesign check {given.file}"))
+        say(compile_text(found))
+        say(next_steps(command("check", typed(given.file))))
     return HOLDS
 
 
-def _refused(file: str, findings: Any) -> Any:
-    return {"catalogue": None, "files": [], "losses": [], "findings": findings}
+def compile_text(found: "CompileAnswer") -> str:
+    """The answer for people."""
+    from busdesign.cli.text import findings_text
+
+    parts = [f"written: {file}" for file in found.files]
+    if found.losses:
+        parts += ["", "what DBC does not carry, or carries altered:", "", findings_text(found.losses, sys.stdout)]
+    return "\n".join(parts)
+
+
+def _refused(findings: "Sequence[Finding]") -> Any:
+    from busdesign.answers.compile import refused
+
+    return refused(findings)

@@ -8,7 +8,7 @@ from typing import Any
 from busdesign.cli.exits import BROKEN, HOLDS
 
 FOLDER = "busdesign-demo"
-EPILOG = f"""exit status: 0 everything holds, 1 a promise is broken
+EPILOG = f"""exit status: 0 everything holds, 1 a promise is broken, 2 the folder cannot be written
 
 example: busdesign demo -o {FOLDER}"""
 CAUTION = """The Saltmarsh does not exist; all its figures are invented. A design aid: not certified, no evidence of
@@ -32,32 +32,37 @@ def answer(given: argparse.Namespace) -> int:
     from busdesign.answers.simulate import simulate
     from busdesign.answers.starter import CATALOGUE, demo_scenarios, starter_root
     from busdesign.cli.check import check_text
+    from busdesign.cli.output import say
     from busdesign.cli.progress import progress_bar
-    from busdesign.cli.text import next_steps
+    from busdesign.cli.text import command, next_steps
 
-    root = starter_root()
+    root = _from_here(starter_root())
     folder = folder_for(given.output)
     checked = check(root / CATALOGUE)
-    print(check_text(checked), end="\n\n")
+    say(check_text(checked) + "\n")
     compiled = compile_catalogue(checked.definition, folder)
     runs = []
     for file in demo_scenarios(root):
         with progress_bar(f"simulating {file.stem}") as progress:
             runs.append(simulate(file, progress=progress))
-        print(_run_line(runs[-1]))
+        say(_run_line(runs[-1]))
     from busdesign.report.page import write_report
     from busdesign.traffic.files import write_traffic
 
     for file, run in zip(demo_scenarios(root), runs, strict=True):
         write_traffic(run.run.traffic, folder / f"{file.stem}.log")
     report = write_report(folder / "report.html", checked, runs).resolve()
-    print(f"\n{CAUTION}\n")
-    print(f"database: {compiled.files[0].resolve()}")
-    print(f"report:   {report}")
-    print(next_steps(f"busdesign check {root / CATALOGUE}", f"busdesign simulate {demo_scenarios(root)[0]}"))
+    say(f"\n{CAUTION}\n\ndatabase: {compiled.files[0].resolve()}\nreport:   {report}")
+    say(next_steps(command("check", root / CATALOGUE), command("simulate", demo_scenarios(root)[0])))
     if given.open:
         _open(report)
     return HOLDS if checked.holds and all(run.holds for run in runs) else BROKEN
+
+
+def _from_here(folder: Path) -> Path:
+    """``folder`` as a short path where it lies below the working folder."""
+    here = Path.cwd()
+    return folder.relative_to(here) if folder.is_relative_to(here) else folder
 
 
 def _run_line(run: Any) -> str:
@@ -71,5 +76,7 @@ def _run_line(run: Any) -> str:
 def _open(report: Path) -> None:
     import webbrowser
 
+    from busdesign.cli.output import tell
+
     if not webbrowser.open(report.as_uri()):
-        print("no browser could be opened here", file=sys.stderr)
+        tell("no browser could be opened here")

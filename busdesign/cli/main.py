@@ -4,11 +4,12 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
-from difflib import get_close_matches
 from typing import NoReturn
 
 from busdesign.cli import check, compile, demo, frame, simulate
-from busdesign.cli.exits import BROKEN, INTERRUPTED, UNUSABLE
+from busdesign.cli.exits import INTERRUPTED, UNUSABLE
+from busdesign.cli.output import flush_streams, prepare_streams, say, tell
+from busdesign.cli.parser import Parser
 
 COMMANDS = (demo, check, compile, simulate, frame)
 SHELLS = ("bash", "zsh", "tcsh")
@@ -26,45 +27,49 @@ def run() -> NoReturn:
     """The installed command."""
     # pydantic would look through all installed packages for plugins at each start.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    prepare_streams()
     sys.exit(main(sys.argv[1:]))
 
 
 def main(words: Sequence[str]) -> int:
-    """Carry out one command line and return its exit status."""
-    parser = command_line()
-    given = parser.parse_args(words)
+    """Carry out one command line and return its exit status.
+
+    Raises SystemExit (0 after ``--help`` and ``--version``, 2 for a command line that cannot be read), and with
+    ``--debug`` whatever the command raises.
+    """
+    try:
+        parser = command_line()
+        given = parser.read(words)
+        return _carried_out(parser, given)
+    except KeyboardInterrupt:
+        tell("\ninterrupted: nothing half-written is left behind")
+        return INTERRUPTED
+    finally:
+        flush_streams()
+
+
+def _carried_out(parser: Parser, given: argparse.Namespace) -> int:
     try:
         if given.completion:
-            import shtab
+            from busdesign.cli.completion import completion_script
 
-            print(shtab.complete(parser, given.completion))
+            say(completion_script(parser, given.completion))
             return 0
         if given.command is None:
-            parser.print_help()
+            say(parser.format_help())
             return 0
         status: int = given.answer(given)
-        sys.stdout.flush()
-        return status
-    except KeyboardInterrupt:
-        print("\ninterrupted: nothing half-written is left behind", file=sys.stderr)
-        return INTERRUPTED
-    except BrokenPipeError:
-        # The reader of a pipe has seen enough; Python would complain once more while it closes stdout.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return BROKEN
     except Exception as error:
-        return _refused(error, given)
+        if given.debug:
+            raise
+        from busdesign.cli.refusal import explain_refusal
+
+        explain_refusal(error, given)
+        return UNUSABLE
+    return status
 
 
-def _refused(error: Exception, given: argparse.Namespace) -> int:
-    from busdesign.cli.refusal import explain_refusal
-
-    if given.debug or not explain_refusal(error, given):
-        raise error
-    return UNUSABLE
-
-
-def command_line() -> argparse.ArgumentParser:
+def command_line() -> Parser:
     """The whole parser; each command adds itself."""
     parser = Parser(prog="busdesign", description=DESCRIPTION, epilog=EPILOG)
     parser.add_argument("--version", action=_Version)
@@ -81,40 +86,7 @@ class _Version(argparse.Action):
         super().__init__(option_strings, dest, nargs=0, help="print the version and stop")
 
     def __call__(self, parser: argparse.ArgumentParser, *_: object) -> NoReturn:
-        from importlib.metadata import version
+        import busdesign
 
-        print(f"busdesign {version('busdesign')}")
+        say(f"busdesign {busdesign.__version__}")
         parser.exit()
-
-
-class Parser(argparse.ArgumentParser):
-    """argparse without abbreviations, with a hint for a word it does not know."""
-
-    def __init__(self, **settings: object) -> None:
-        settings.setdefault("formatter_class", argparse.RawDescriptionHelpFormatter)
-        super().__init__(allow_abbrev=False, **settings)  # type: ignore[arg-type]
-
-    def format_help(self) -> str:
-        if sys.stdout.isatty() and not os.environ.get("NO_COLOR"):
-            from rich_argparse import RawDescriptionRichHelpFormatter
-
-            self.formatter_class = RawDescriptionRichHelpFormatter
-        return super().format_help()
-
-    def error(self, message: str) -> NoReturn:
-        hint = self._hint(message)
-        self.exit(UNUSABLE, f"{self.prog}: {message}\n{hint}see `{self.prog} --help`\n")
-
-    def _hint(self, message: str) -> str:
-        known = [option for action in self._actions for option in action.option_strings]
-        for action in self._actions:
-            known += [str(choice) for choice in action.choices or ()]
-            if isinstance(action, argparse._SubParsersAction):
-                known += [option for parser in action.choices.values() for option in parser._option_string_actions]
-        for word in message.replace("'", " ").replace(",", " ").split():
-            if word in known:
-                continue
-            close = get_close_matches(word, known, n=1, cutoff=0.7)
-            if close:
-                return f"hint: did you mean `{close[0]}`?\n"
-        return ""

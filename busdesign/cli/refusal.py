@@ -2,24 +2,35 @@
 
 import argparse
 import sys
+from collections.abc import Sequence
 
-from busdesign.cli.text import findings_text
+from busdesign.cli.output import tell
+from busdesign.cli.text import counted, findings_text
 from busdesign.errors import BusdesignError, InputError, ModelError
+from busdesign.findings import Finding, Severity
+
+WRITING = ("demo", "compile", "simulate")  # the commands that write files
+REPORT_IT = "this is a mistake in busdesign, not in your files: please report it; `busdesign --debug ...` shows more"
 
 
-def explain_refusal(error: Exception, given: argparse.Namespace) -> bool:
-    """Print what ``error`` says; False if it is none of ours, which makes it a bug."""
+def explain_refusal(error: Exception, given: argparse.Namespace) -> None:
+    """Say why a command came to nothing."""
+    findings = _findings(error)
+    shape = getattr(given, "refused", None)
+    if shape and given.json:
+        from busdesign.cli.json_output import print_json
+
+        print_json(shape(findings))
+    tell(findings_text(findings, sys.stderr))
     if isinstance(error, InputError | ModelError):
-        shape = getattr(given, "refused", None)
-        if getattr(given, "json", False) and shape:
-            from busdesign.cli.json_output import print_json
+        untouched = "; nothing was written" if given.command in WRITING else ""
+        tell(f"\n{counted(len(findings), 'error')}{untouched}")
 
-            print_json(shape(given.file, error.findings))
-        print(findings_text(error.findings, sys.stderr), file=sys.stderr)
-        count = len(error.findings)
-        print(f"\n{count} {'error' if count == 1 else 'errors'}; nothing was written", file=sys.stderr)
-        return True
+
+def _findings(error: Exception) -> Sequence[Finding]:
+    if isinstance(error, InputError | ModelError):
+        return error.findings
     if isinstance(error, BusdesignError):
-        print(f"busdesign: {error}", file=sys.stderr)
-        return True
-    return False
+        return [Finding("cannot-write", Severity.ERROR, None, str(error))]
+    said = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
+    return [Finding("internal-error", Severity.ERROR, None, said, REPORT_IT)]

@@ -1,13 +1,17 @@
 """``busdesign simulate``: what happens on the bus in a scenario."""
 
 import argparse
+import os
 import sys
+from collections.abc import Sequence
+from contextlib import redirect_stdout
 from typing import TYPE_CHECKING, Any
 
 from busdesign.cli.exits import BROKEN, HOLDS
 
 if TYPE_CHECKING:
     from busdesign.answers.simulate import ExpectationAnswer, MessageRun, SimulateAnswer
+    from busdesign.findings import Finding
 
 EPILOG = """exit status: 0 all expectations held and every frame kept within its bound, 1 not so,
 2 the scenario cannot be used
@@ -20,7 +24,7 @@ def add_to(commands: Any) -> None:
     about = "run a scenario: every frame on the wire, expectations held or not, response times beside their bounds"
     parser = commands.add_parser("simulate", help=about, description=about, epilog=EPILOG)
     parser.add_argument("file", metavar="SCENARIO", help="the YAML file")
-    parser.add_argument("--seed", type=int, metavar="N", help="in place of the scenario's seed")
+    parser.add_argument("--seed", type=_seed, metavar="N", help="in place of the scenario's seed")
     parser.add_argument("--traffic", metavar="FILE", help="write the frames: .log (SocketCAN text) or .csv")
     parser.add_argument("--report", metavar="FILE", help="write the run as one HTML page")
     parser.add_argument("--json", action="store_true", help="the answer as JSON on stdout")
@@ -38,7 +42,10 @@ def answer(given: argparse.Namespace) -> int:
     story = read_scenario(given.file)
     if given.seed is not None:
         story = replace(story, seed=given.seed)
-    with progress_bar(f"simulating {story.name}") as progress:
+    for path in (given.traffic, given.report):
+        _refuse_unwritable(path, given.file)
+    # What a model prints is conversation. Outermost, since the bar puts back the streams that it found.
+    with redirect_stdout(sys.stderr), progress_bar(f"simulating {story.name}") as progress:
         found = simulate(story, progress=progress)
     written = _write(found, given)
     if given.json:
@@ -46,13 +53,31 @@ def answer(given: argparse.Namespace) -> int:
 
         print_json(found)
     else:
-        from busdesign.cli.text import next_steps
+        from busdesign.cli.output import say
+        from busdesign.cli.text import command, next_steps, typed
 
-        print(simulate_text(found))
-        print("".join(f"\nwritten: {file}" for file in written))
-        if not written:
-            print(next_steps(f"busdesign simulate {given.file} --report run.html --traffic run.log"))
+        say(simulate_text(found))
+        if written:
+            say("\n" + "\n".join(f"written: {file}" for file in written))
+        else:
+            file = typed(given.file)
+            say(next_steps(command("simulate", file, "--report", "run.html", "--traffic", "run.log")))
     return HOLDS if found.holds else BROKEN
+
+
+def _refuse_unwritable(path: str | None, scenario: str) -> None:
+    """Before a run that may take long: raise OutputError if ``path`` can be seen to be no place for its result."""
+    from busdesign.errors import OutputError
+
+    if path is None:
+        return
+    folder = os.path.dirname(path) or "."
+    if not os.path.isdir(folder):
+        raise OutputError(f"cannot write `{path}`: there is no folder `{folder}`")
+    if os.path.isdir(path):
+        raise OutputError(f"cannot write `{path}`: it is a folder")
+    if os.path.exists(path) and os.path.samefile(path, scenario):
+        raise OutputError(f"cannot write `{path}`: it is the scenario itself")
 
 
 def _write(found: "SimulateAnswer", given: argparse.Namespace) -> list[str]:
@@ -116,13 +141,31 @@ def _expectation_line(expected: "ExpectationAnswer") -> str:
 
 
 def _summary(found: "SimulateAnswer") -> str:
+    from busdesign.cli.text import counted
+
     held = sum(expected.holds is True for expected in found.expectations)
-    beyond = sum(message.within_bound is False for message in found.messages)
-    bounds = "every frame within its bound" if not beyond else f"{beyond} messages beyond their bound"
-    return f"{held} of {len(found.expectations)} expectations held, {bounds}"
+    beyond = [message.name for message in found.messages if message.within_bound is False]
+    unbounded = [message.name for message in found.messages if message.sent and message.within_bound is None]
+    parts = [f"{held} of {counted(len(found.expectations), 'expectation')} held"]
+    parts += [f"beyond the bound: {', '.join(beyond)}"] if beyond else []
+    parts += [f"without a bound: {', '.join(unbounded)}"] if unbounded else []
+    parts += [] if beyond or unbounded else ["every frame within its bound"]
+    others = [
+        finding for finding in found.findings if finding.severity == "broken" and finding.rule != "bound-exceeded"
+    ]
+    return "; ".join([*parts, *([f"{counted(len(others), 'broken promise')} besides"] if others else [])])
 
 
-def _refused(file: str, findings: Any) -> Any:
+def _refused(findings: "Sequence[Finding]") -> Any:
     from busdesign.answers.simulate import refused
 
-    return refused(file, findings)
+    return refused(findings)
+
+
+def _seed(text: str) -> int:
+    from busdesign.findings import shown
+    from busdesign.scenario.draft import MAX_SEED
+
+    if not text.isdecimal() or len(text) > len(str(MAX_SEED)) or int(text) > MAX_SEED:
+        raise argparse.ArgumentTypeError(f"{shown(text)} is no seed; write a whole number from 0 to {MAX_SEED}")
+    return int(text)

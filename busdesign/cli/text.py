@@ -1,8 +1,13 @@
 """Text for people: findings with their line and caret, a table, figures; the same with and without colour."""
 
 import os
+import shlex
+import shutil
+import sys
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import TextIO
+from unicodedata import category, east_asian_width
 
 from busdesign.findings import Finding, Severity
 
@@ -13,7 +18,7 @@ QUOTE_WIDTH = 110
 
 def in_colour(stream: TextIO) -> bool:
     """Whether ``stream`` is a terminal that wants colour (``NO_COLOR`` says no)."""
-    return stream.isatty() and not os.environ.get("NO_COLOR")
+    return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
 
 def painted(text: str, colour: str, stream: TextIO) -> str:
@@ -27,7 +32,7 @@ def findings_text(findings: Iterable[Finding], stream: TextIO) -> str:
 
 
 def _finding_text(found: Finding, stream: TextIO) -> str:
-    place = f"{found.where}: " if found.where else ""
+    place = f"{printable(str(found.where))}: " if found.where else ""
     word = painted(_WORDS[found.severity], _COLOURS[found.severity], stream)
     lines = [f"{place}{word}: {printable(found.text)} ({found.rule})"]
     if found.where and found.where.quoted.strip():
@@ -39,34 +44,39 @@ def _finding_text(found: Finding, stream: TextIO) -> str:
 
 def _quotation(quoted: str, column: int, stream: TextIO) -> list[str]:
     """The line without its indentation, and a caret below ``column``; a long line is cut around it."""
-    indent = len(quoted) - len(quoted.lstrip())
-    text, at = quoted[indent:], max(column - 1 - indent, 0)
+    indent = min(len(quoted) - len(quoted.lstrip()), column - 1)
+    text, at = quoted[indent:], column - 1 - indent
     if len(text) > QUOTE_WIDTH:
         start = max(0, min(at - QUOTE_WIDTH // 2, len(text) - QUOTE_WIDTH))
         text, at = text[start : start + QUOTE_WIDTH], at - start
-    shown = printable(text.rstrip())
-    return [f"      {shown}", f"      {' ' * at}{painted('^', '1;31', stream)}"]
+    shown = printable(text)
+    return [f"      {shown.rstrip()}", f"      {' ' * width(shown[:at])}{painted('^', '1;31', stream)}"]
 
 
 def printable(text: str) -> str:
-    """``text`` without control characters: a file must not be able to write to the terminal."""
-    return "".join(letter if letter.isprintable() else "·" for letter in text)
+    """``text`` on one line and harmless to a terminal, letter for letter; a tab becomes one space."""
+    return "".join(letter if letter.isprintable() else " " if letter == "\t" else "·" for letter in text)
+
+
+def width(text: str) -> int:
+    """How many columns ``text`` takes on a terminal: wide letters two, marks that combine with another none."""
+    return sum(0 if category(letter) in ("Mn", "Me") else 1 + (east_asian_width(letter) in "WF") for letter in text)
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[str]], *, left: Iterable[int] = (0,)) -> str:
     """A plain table with aligned columns: those in ``left`` to the left, the others to the right."""
     cells = [list(heads), *(list(row) for row in rows)]
     to_left = set(left)
-    widths = [max(len(row[column]) for row in cells) for column in range(len(heads))]
+    widths = [max(width(row[column]) for row in cells) for column in range(len(heads))]
 
     def line(row: Sequence[str]) -> str:
-        parts = [
-            cell.ljust(width) if column in to_left else cell.rjust(width)
-            for column, (cell, width) in enumerate(zip(row, widths, strict=True))
-        ]
+        parts = []
+        for column, (cell, most) in enumerate(zip(row, widths, strict=True)):
+            gap = " " * (most - width(cell))
+            parts.append(cell + gap if column in to_left else gap + cell)
         return "  ".join(parts).rstrip()
 
-    return "\n".join([line(cells[0]), "  ".join("-" * width for width in widths), *map(line, cells[1:])])
+    return "\n".join([line(cells[0]), "  ".join("-" * most for most in widths), *map(line, cells[1:])])
 
 
 def figure(value: float | None, digits: int = 3) -> str:
@@ -74,9 +84,30 @@ def figure(value: float | None, digits: int = 3) -> str:
     return "-" if value is None else f"{value:.{digits}f}"
 
 
+def counted(count: int, noun: str) -> str:
+    """``1 error``, ``3 errors``."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
 def verdict(holds: bool, text: str, stream: TextIO) -> str:
     """The last line of an answer."""
     return painted("holds", "1;32", stream) + f": {text}" if holds else painted("broken", "1;31", stream) + f": {text}"
+
+
+def command(*words: object) -> str:
+    """A command line that can be copied into a shell, whatever letters a path has and wherever the program lies."""
+    return shlex.join([*_program(), *map(str, words)])
+
+
+def _program() -> Sequence[str]:
+    if shutil.which("busdesign"):
+        return ["busdesign"]
+    return [sys.argv[0]] if Path(sys.argv[0]).stem == "busdesign" else [sys.executable, "-m", "busdesign"]
+
+
+def typed(file: str) -> str:
+    """A file's name as it is typed on a command line, where one that begins with a dash would be an option."""
+    return f"./{file}" if file.startswith("-") else file
 
 
 def next_steps(*commands: str) -> str:

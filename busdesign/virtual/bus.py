@@ -127,8 +127,7 @@ def _releases(sender: Sender, scenario: Scenario, kernel: Kernel) -> Iterator[tu
         longest = max(other.period_ns for other in scenario.catalogue.sent_by(message.sender) if not other.irregular)
         start_ns += stream(seed, "phase", message.sender).randrange(longest)
     late = lateness_ns(scenario.jitter, message.jitter_ns, stream(seed, "jitter", message.name))
-    base = kernel.base
-    return releases(message, start_ns, base.node_ticks_per_ns[message.sender], base.ticks_per_ns, late)
+    return releases(message, start_ns, kernel.base, late, scenario.run_for_ns * kernel.base.ticks_per_ns)
 
 
 def _setter(sets: Mapping[str, object], nodes: Mapping[str, Node]) -> Callable[[Any], None]:

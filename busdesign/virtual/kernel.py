@@ -2,8 +2,9 @@
 
 Modelled: release times with jitter and drifted clocks, queueing by priority in every node, arbitration under the join
 rule (a frame that is ready before the sample point of a foreign start of frame takes part, one that comes later waits),
-the exact stuffed length of every payload at its sender's bit time, acknowledge, intermission, silent transmitters.
-Not modelled here: errors on the wire and error counters, propagation delay, clock phase inside a bit.
+the exact stuffed length of every payload at its sender's bit time, acknowledge (by any second node), intermission,
+silent transmitters. Not modelled here: errors on the wire and error counters, a frame that nobody hears because all
+other nodes are silent, propagation delay, clock phase inside a bit.
 
 Simultaneous events happen in the order of the ranks below; a frame that ends in the same instant comes before all of
 them, arbitration after all of them.

@@ -1,6 +1,8 @@
 """Node models from files: loaded under a private name for each project, so that two projects never see each other's."""
 
+from collections.abc import Callable
 from copy import deepcopy
+from inspect import signature
 from linecache import getline
 from traceback import extract_tb, walk_tb
 
@@ -8,7 +10,7 @@ from busdesign.errors import ModelError, ScenarioError
 from busdesign.findings import Finding, Place, Severity, did_you_mean
 from busdesign.scenario.model import ModelChoice, Scenario
 from busdesign.virtual.node import Node
-from busdesign.virtual.project_modules import ProjectModules, is_of_project
+from busdesign.virtual.project_modules import ProjectModules, is_of_project, without_package
 
 
 def load_models(scenario: Scenario) -> dict[str, Node]:
@@ -39,11 +41,18 @@ def _node(name: str, choice: ModelChoice, modules: ProjectModules) -> Node:
     except (Exception, SystemExit) as error:
         raise _Refused("model-failed", _place_in_model(error) or choice.place, _said(error)) from None
     made.name = name
+    for duty in ("heard", "missed"):
+        if not takes(getattr(made, duty), 1):
+            text = f"`{duty}` of `{choice.class_name}` must take the message and nothing else"
+            raise _Refused("model-duty", choice.place, text, f"write `def {duty}(self, message):`")
     for setting, value in choice.settings.items():
         if setting not in made.settings:
             hint = did_you_mean(setting, made.settings) or "it has no settings"
             raise _Refused("model-setting", choice.place, f"`{choice.class_name}` has no setting `{setting}`", hint)
-        setattr(made, setting, deepcopy(value))
+        try:
+            setattr(made, setting, deepcopy(value))
+        except (Exception, SystemExit) as error:
+            raise _Refused("model-setting", _place_in_model(error) or choice.place, _said(error)) from None
     for setting in made.settings:
         if not hasattr(made, setting):
             text = f"`{choice.class_name}` needs the setting `{setting}`"
@@ -70,6 +79,17 @@ def _class(choice: ModelChoice, modules: ProjectModules) -> type[Node]:
     return found  # type: ignore[no-any-return]
 
 
+def takes(duty: Callable[..., object], arguments: int) -> bool:
+    """Whether ``duty`` can be called with so many arguments."""
+    try:
+        signature(duty).bind(*range(arguments))
+    except TypeError:
+        return False
+    except ValueError:  # of something compiled, which does not tell
+        return True
+    return True
+
+
 def _is_model(value: object) -> bool:
     return isinstance(value, type) and issubclass(value, Node) and value is not Node
 
@@ -84,8 +104,10 @@ def _place_in_model(error: BaseException) -> Place | None:
     own = [told for (frame, _), told in steps if is_of_project(str(frame.f_globals.get("__name__")))]
     if not own:
         return None
-    file, line, column = own[-1].filename, own[-1].lineno or 1, own[-1].colno or 0
-    return Place(file, line, column + 1, getline(file, line).rstrip("\n"))
+    file, line, bytes_before = own[-1].filename, own[-1].lineno or 1, own[-1].colno or 0
+    quoted = getline(file, line).rstrip("\n")
+    letters_before = len(quoted.encode()[:bytes_before].decode(errors="replace"))
+    return Place(file, line, letters_before + 1, quoted)
 
 
 def model_error(error: BaseException, at_s: float) -> ModelError | None:
@@ -102,4 +124,4 @@ def _said(error: BaseException) -> str:
         return str(error)
     if isinstance(error, SystemExit):
         return "a model must not end the program"
-    return f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
+    return without_package(f"{type(error).__name__}: {error}" if str(error) else type(error).__name__)

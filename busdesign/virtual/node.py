@@ -17,7 +17,7 @@ from collections.abc import Callable, Mapping
 from inspect import get_annotations
 from math import isfinite
 from random import Random
-from typing import TYPE_CHECKING, Any, ClassVar, Protocol, get_origin
+from typing import TYPE_CHECKING, Any, ClassVar, Final, Protocol, get_origin
 
 from busdesign.catalogue.codec import MessageCodec
 from busdesign.catalogue.model import Message
@@ -150,7 +150,8 @@ class Arrival:
 
 
 def _is_setting(name: str, annotation: object) -> bool:
-    is_constant = get_origin(annotation) is ClassVar or str(annotation).startswith(("ClassVar", "typing.ClassVar"))
+    kind = get_origin(annotation) or annotation
+    is_constant = kind in (ClassVar, Final) or str(annotation).startswith(("ClassVar", "Final", "typing."))
     return not (name.startswith("_") or is_constant)
 
 
@@ -172,6 +173,7 @@ class Node:
         for ancestor in reversed(cls.__mro__[: cls.__mro__.index(Node)]):
             shows |= {name: value for name, value in vars(ancestor).items() if isinstance(value, Shown)}
             settings |= {name: None for name, kind in get_annotations(ancestor).items() if _is_setting(name, kind)}
+        settings = {name: None for name in settings if name not in shows}
         cls.shows, cls.settings = shows, tuple(settings)
 
     def begin(self) -> None:

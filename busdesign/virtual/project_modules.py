@@ -1,21 +1,28 @@
 """Python files of a project as modules: under a private package for each root, always read from their source."""
 
+import re
 import sys
 from collections.abc import Sequence
 from hashlib import sha256
 from importlib import import_module
 from importlib.abc import MetaPathFinder
 from importlib.machinery import ModuleSpec, SourceFileLoader
-from importlib.util import module_from_spec, spec_from_file_location
+from importlib.util import spec_from_file_location
 from pathlib import Path
 from types import ModuleType
 
 _PREFIX = "_busdesign_project_"
+_DOT = "\uff0e"  # in a module's name, for the dot in the name of a file or folder
 
 
 def is_of_project(module: str) -> bool:
     """Whether a module of this name is a project's own."""
     return module.startswith(_PREFIX)
+
+
+def without_package(text: str) -> str:
+    """``text`` with module names as the project's author knows them."""
+    return re.sub(rf"{_PREFIX}[0-9a-f]+\.", "", text).replace(_DOT, ".")
 
 
 class ProjectModules:
@@ -38,18 +45,8 @@ class ProjectModules:
     def load(self, file: Path) -> ModuleType:
         """The module in ``file``, which lies below the root. Whatever its code raises comes through."""
         relative = file.resolve().relative_to(self._root)
-        parent = ".".join([self._package, *relative.parent.parts])
-        import_module(parent)
-        name = f"{parent}.{relative.stem}"
-        if "." not in relative.stem:
-            return import_module(name)
-        spec = spec_from_file_location(name.replace(relative.stem, relative.stem.replace(".", "_")), file)
-        assert spec is not None
-        assert spec.loader is not None
-        module = module_from_spec(spec)
-        sys.modules[spec.name] = module
-        spec.loader.exec_module(module)
-        return module
+        parts = (*relative.parent.parts, relative.stem)
+        return import_module(".".join([self._package, *(part.replace(".", _DOT) for part in parts)]))
 
 
 class _FromSource(SourceFileLoader):
@@ -68,7 +65,7 @@ class _Finder(MetaPathFinder):
         if not is_of_project(fullname) or not path:
             return None
         for folder in map(Path, path):
-            place = folder / fullname.rpartition(".")[2]
+            place = folder / fullname.rpartition(".")[2].replace(_DOT, ".")
             for file, inside in ((place / "__init__.py", [str(place)]), (place.with_name(place.name + ".py"), None)):
                 if file.is_file():
                     loader = _FromSource(fullname, str(file))

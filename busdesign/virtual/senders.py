@@ -7,6 +7,7 @@ from random import Random
 from busdesign.catalogue.codec import MessageCodec
 from busdesign.catalogue.model import Message
 from busdesign.catalogue.payloads import Payloads
+from busdesign.virtual.clocks import TimeBase
 from busdesign.virtual.node import Arrival
 from busdesign.wire.arbitration import arbitration_key
 from busdesign.wire.lengths import frame_bits_of
@@ -60,19 +61,22 @@ class Sender:
 
 
 def releases(
-    message: Message, start_ns: int, node_ticks_per_ns: int, ticks_per_ns: int, lateness: Iterator[int]
+    message: Message, start_ns: int, base: TimeBase, lateness: Iterator[int], until: int
 ) -> Iterator[tuple[int, int]]:
-    """(nominal release, actual release) of every instance of a periodic message, in ticks, for ever.
+    """(nominal release, actual release) of every instance of a periodic message, in ticks.
+
+    The run is over at ``until``: what would be released then is not a release of this run, and comes after it.
 
     Nominal times run on the sender's own clock. Instances stay in order even where jitter exceeds the period, as they
     do in a board where one task fills the message: none is released before the one that was due before it. The bounds
     rest on that, too.
     """
+    ticks_per_ns, node_ticks_per_ns = base.ticks_per_ns, base.node_ticks_per_ns[message.sender]
     period = message.period_ns * node_ticks_per_ns
     nominal, actual = start_ns * node_ticks_per_ns, 0
     for late_ns in lateness:
         actual = max(actual, nominal + late_ns * ticks_per_ns)
-        yield nominal, actual
+        yield nominal, actual if actual < until else until + 1
         nominal += period
 
 

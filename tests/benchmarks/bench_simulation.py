@@ -87,18 +87,21 @@ def ours(catalogue: Catalogue, *, modelled: bool) -> Callable[[], int]:
 
 def straightforward(catalogue: Catalogue, run_s: int) -> Callable[[], int]:
     """The same traffic the plain way: cantools, closures, one heap, lengths bit by bit; checks are left out."""
-    database = cantools.database.load_string(render(catalogue).text)
+    database: Any = cantools.database.load_string(render(catalogue).text)
 
     def once() -> int:
-        bit_ns, now, heap, order, sent, seen = 2_000, 0, [], count(), 0, [0]
+        bit_ns, now, order, sent, seen = 2_000, 0, count(), 0, [0]
+        heap: list[Any] = []
         listeners: dict[int, list[Callable[[Any], None]]] = {}
         for number, message in enumerate(catalogue.messages):
             heapq.heappush(heap, (message.offset_ns, next(order), message, 0))
             frame_id = 0x100 + number
-            listeners[frame_id] = [
-                lambda data, frame_id=frame_id: seen.__setitem__(0, database.decode_message(frame_id, data)["a"])
-            ]
-        pending: list[tuple[int, int, bytes]] = []
+
+            def heard(data: bytes, frame_id: int = frame_id) -> None:
+                seen[0] = database.decode_message(frame_id, data)["a"]
+
+            listeners[frame_id] = [heard]
+        pending: list[Any] = []
         while heap[0][0] < run_s * 1_000_000_000:
             while heap[0][0] <= now or not pending:
                 due, _, message, turn = heapq.heappop(heap)
@@ -133,7 +136,9 @@ def main() -> None:
     plain_run_s = 2
     plain_s, plain_frames = seconds(straightforward(catalogue, plain_run_s), 3)
     plain_us = plain_s / plain_frames * 1e6
-    print(f"straightforward (baseline)   {plain_us:7.2f} us/frame   {plain_run_s / plain_s:6.0f}x real time   ratio   1.0")
+    print(
+        f"straightforward (baseline)   {plain_us:7.2f} us/frame   {plain_run_s / plain_s:6.0f}x real time   ratio   1.0"
+    )
     for name, modelled in (("trivial nodes", True), ("random payloads, no models", False)):
         wall_s, frames = seconds(ours(catalogue, modelled=modelled))
         us = wall_s / frames * 1e6
@@ -141,7 +146,9 @@ def main() -> None:
     for file in demo_scenarios(starter_root()):
         story_s = simulate(file).duration_s
         wall_s, frames = seconds(lambda file=file: simulate(file).frames)  # type: ignore[misc]
-        print(f"demo, {file.stem:21}  {wall_s / frames * 1e6:7.2f} us/frame   {story_s / wall_s:6.0f}x real time   (whole answer)")
+        print(
+            f"demo, {file.stem:21}  {wall_s / frames * 1e6:7.2f} us/frame   {story_s / wall_s:6.0f}x real time   (whole answer)"
+        )
 
 
 if __name__ == "__main__":

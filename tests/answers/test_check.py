@@ -1,0 +1,157 @@
+"""``busdesign.check``: load, response times, verdict and findings, as figures that can be worked out by hand."""
+
+import pytest
+
+import busdesign
+from busdesign.analysis.streams import longest_frames, worst_cases
+from busdesign.answers.check import CheckAnswer, check
+from busdesign.answers.plain import as_plain
+from busdesign.catalogue.reader import parse_catalogue
+from busdesign.errors import CatalogueError
+from busdesign.findings import Severity
+from busdesign.wire.lengths import frame_bits
+
+HEAD = """\
+catalogue: two-boards
+revision: 7
+bus: {bit_rate: 125 kbit/s}
+nodes: {panel: {}, motor: {}}
+messages:
+"""
+DEMAND = """\
+  demand:
+    id: 0x100
+    from: panel
+    every: 10 ms
+    deadline: 5 ms
+    signals: {order: {bits: 8}}
+"""
+REPORT = """\
+  report:
+    id: 0x200
+    from: motor
+    every: 20 ms
+    signals: {position: {bits: 64}}
+"""
+BIT_MS = 1 / 125  # at 125 kbit/s
+# Longest frames with an 11-bit identifier: 8 n + 47 + (34 + 8 n - 1) // 4 bits, Davis et al. 2007, equation 1.
+DEMAND_BITS, REPORT_BITS = 8 + 47 + 41 // 4, 64 + 47 + 97 // 4
+
+
+def checked(messages: str, head: str = HEAD) -> CheckAnswer:
+    """The answer about a catalogue of these messages."""
+    return check(parse_catalogue(head + messages))
+
+
+def test_two_messages_worked_out_by_hand() -> None:
+    answer = checked(DEMAND + REPORT)
+    assert (answer.catalogue, answer.revision, answer.lengths, answer.holds) == ("two-boards", 7, "published", True)
+    assert answer.findings == ()
+    demand, report = answer.messages
+    assert (demand.frame_bits_max, report.frame_bits_max) == (DEMAND_BITS, REPORT_BITS) == (65, 135)
+    assert (demand.frame_bits_min, report.frame_bits_min) == (8 + 47, 64 + 47)
+    # The one waits for the other's frame that has begun, or for all that is ready with it.
+    assert demand.blocking_ms == pytest.approx(REPORT_BITS * BIT_MS)
+    assert demand.response_worst_ms == pytest.approx((REPORT_BITS + DEMAND_BITS) * BIT_MS)
+    assert report.blocking_ms == 0
+    assert report.response_worst_ms == pytest.approx((DEMAND_BITS + REPORT_BITS) * BIT_MS)
+    assert (demand.meets_deadline, report.meets_deadline) == (True, True)
+    assert answer.bus.load_worst == pytest.approx(DEMAND_BITS * BIT_MS / 10 + REPORT_BITS * BIT_MS / 20)
+
+
+def test_the_nominal_load_is_the_mean_over_all_payloads() -> None:
+    mean_bits = sum(frame_bits(0x100, bytes([value])) for value in range(256)) / 256
+    assert checked(DEMAND).bus.load_nominal == pytest.approx(mean_bits * BIT_MS / 10, abs=0.5 * BIT_MS / 10)  # sampled
+
+
+def test_the_answer_says_what_the_analysis_says() -> None:
+    catalogue = parse_catalogue(HEAD + DEMAND + REPORT)
+    worst = worst_cases(catalogue, longest_frames(catalogue))
+    answer = check(catalogue)
+    assert answer.definition is catalogue
+    assert {message.name: message.response_worst_ms for message in answer.messages} == {
+        name: case.response_ns / 1e6 for name, case in worst.cases.items() if case.response_ns is not None
+    }
+
+
+def test_without_a_deadline_the_period_is_the_deadline() -> None:
+    assert checked(REPORT).messages[0].deadline_ms == 20
+
+
+@pytest.mark.parametrize(("deadline", "holds"), [("1.6 ms", True), ("1599 us", False)])
+def test_a_deadline_is_met_to_the_bit(deadline: str, holds: bool) -> None:
+    answer = checked(DEMAND.replace("deadline: 5 ms", f"deadline: {deadline}") + REPORT)
+    assert answer.messages[0].response_worst_ms == 1.6
+    assert answer.messages[0].meets_deadline is holds
+    assert answer.holds is holds
+    assert [found.rule for found in answer.findings] == ([] if holds else ["deadline-missed"])
+
+
+def test_what_is_too_late_is_said_where_the_deadline_stands() -> None:
+    answer = checked(DEMAND.replace("deadline: 5 ms", "deadline: 1 ms") + REPORT)
+    (found,) = answer.findings
+    assert found.severity is Severity.BROKEN
+    assert found.where is not None
+    assert (found.where.line, found.where.column) == (10, 15)
+    assert found.text == "`demand` can take 1.6 ms, 600 us beyond its deadline of 1 ms"
+    assert found.fix == "a lower identifier, a higher bit rate, or `deadline: 1.6 ms`"
+
+
+def test_the_deadline_that_is_proposed_would_do() -> None:
+    answer = checked(DEMAND.replace("deadline: 5 ms", "deadline: 1 ms") + REPORT, HEAD.replace("125", "83.333"))
+    (found,) = answer.findings
+    proposed = found.fix.rpartition("`deadline: ")[2].rstrip("`")
+    mended = DEMAND.replace("deadline: 5 ms", f"deadline: {proposed}")
+    assert checked(mended + REPORT, HEAD.replace("125", "83.333")).holds
+
+
+def test_more_than_the_bus_can_carry() -> None:
+    answer = checked(DEMAND + REPORT, HEAD.replace("125 kbit/s", "10 kbit/s"))
+    assert answer.bus.load_worst == pytest.approx(1.325)
+    assert not answer.holds
+    demand, report = answer.messages
+    assert (report.response_worst_ms, report.queuing_ms, report.meets_deadline) == (None, None, None)
+    assert demand.response_worst_ms is not None
+    assert demand.meets_deadline is False
+    assert [found.rule for found in answer.findings] == ["bus-overloaded", "deadline-missed", "no-bound"]
+
+
+def test_a_message_without_an_identifier_has_no_response_and_breaks_the_promise() -> None:
+    answer = checked(DEMAND + REPORT.replace("    id: 0x200\n", ""))
+    report = answer.messages[1]
+    assert (report.id, report.response_worst_ms, report.blocking_ms, report.meets_deadline) == (None,) * 4
+    assert [(found.rule, found.severity) for found in answer.findings] == [("no-identifier", Severity.BROKEN)]
+    assert not answer.holds
+
+
+def test_what_is_read_but_not_judged_is_said() -> None:
+    more = "functions:\n  act: {path: [panel.switch, demand, motor.drive], within: 120 ms}\n"
+    answer = checked(DEMAND + REPORT + more)
+    assert answer.holds
+    assert [(found.rule, found.severity) for found in answer.findings] == [("not-judged-yet", Severity.ADVICE)]
+    (function,) = answer.functions
+    assert (function.name, function.within_ms, function.bound_ms, function.holds) == ("act", 120, None, None)
+
+
+def test_an_unusable_catalogue_is_raised_with_all_that_is_wrong() -> None:
+    with pytest.raises(CatalogueError) as raised:
+        checked(DEMAND.replace("10 ms", "10") + REPORT.replace("20 ms", "20"))
+    assert [found.where.line for found in raised.value.findings if found.where] == [9, 15]
+
+
+def test_a_method_for_lengths_that_does_not_exist() -> None:
+    with pytest.raises(KeyError):
+        check(parse_catalogue(HEAD + DEMAND + REPORT), lengths="guessed")
+
+
+def test_the_root_package_has_the_same_door() -> None:
+    assert busdesign.check is check
+    assert busdesign.check(parse_catalogue(HEAD + DEMAND + REPORT)) == checked(DEMAND + REPORT)
+
+
+def test_plain_data_is_what_scripts_get() -> None:
+    plain = as_plain(checked(DEMAND.replace("deadline: 5 ms", "deadline: 1 ms") + REPORT))
+    assert "definition" not in plain
+    assert plain["findings"][0]["where"] == {"file": "catalogue.yaml", "line": 10, "column": 15}
+    assert plain["findings"][0]["severity"] == "broken"
+    assert type(plain["bus"]["load_worst"]) is float
