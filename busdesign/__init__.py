@@ -16,9 +16,9 @@ if TYPE_CHECKING:
     from busdesign.answers.check import check as check
     from busdesign.answers.compile import compile_catalogue as compile_catalogue
     from busdesign.answers.frame import frame as frame
+    from busdesign.answers.recording import read_traffic as read_traffic
     from busdesign.answers.simulate import simulate as simulate
     from busdesign.catalogue.reader import read_catalogue as load
-    from busdesign.traffic.files import read_traffic as read_traffic
     from busdesign.traffic.files import write_traffic as write_traffic
 
 _WHERE = {
@@ -26,7 +26,7 @@ _WHERE = {
     "compile_catalogue": ("busdesign.answers.compile", "compile_catalogue"),
     "frame": ("busdesign.answers.frame", "frame"),
     "load": ("busdesign.catalogue.reader", "read_catalogue"),
-    "read_traffic": ("busdesign.traffic.files", "read_traffic"),
+    "read_traffic": ("busdesign.answers.recording", "read_traffic"),
     "simulate": ("busdesign.answers.simulate", "simulate"),
     "write_traffic": ("busdesign.traffic.files", "write_traffic"),
 }

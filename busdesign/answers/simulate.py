@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from busdesign.analysis.streams import WorstCases, longest_frames, worst_cases
 from busdesign.answers.check import MS
+from busdesign.answers.names import tracks_for, vocabulary_with
 from busdesign.answers.plain import without_facts
 from busdesign.catalogue.model import Catalogue
 from busdesign.errors import ScenarioError
@@ -14,12 +15,9 @@ from busdesign.findings import Finding, Severity, sort_findings
 from busdesign.scenario.evaluate import evaluate
 from busdesign.scenario.model import Scenario
 from busdesign.scenario.reader import read_scenario
-from busdesign.scenario.silence import silence_limit_ns, silence_track
-from busdesign.scenario.tracks import Track
-from busdesign.scenario.vocabulary import SILENT, Kind, Vocabulary, check_names, vocabulary_of, with_names
+from busdesign.scenario.vocabulary import Vocabulary, check_names
 from busdesign.units import format_duration
 from busdesign.virtual.models import load_models
-from busdesign.virtual.node import Choice, Flag, Node, Number, Shown
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -90,6 +88,7 @@ class SimulateAnswer:
     holds: bool
     story: Scenario = field(repr=False, metadata={"json": False})
     run: "Run" = field(repr=False, metadata={"json": False})
+    vocabulary: Vocabulary = field(repr=False, metadata={"json": False})
 
 
 def simulate(
@@ -101,22 +100,26 @@ def simulate(
     """
     story = scenario if isinstance(scenario, Scenario) else read_scenario(scenario)
     nodes = load_models(story)
-    findings = check_names(story, vocabulary_with(story.catalogue, nodes))
+    vocabulary = vocabulary_with(story.catalogue, nodes)
+    findings = check_names(story, vocabulary)
     if findings:
         raise ScenarioError(findings)
     from busdesign.virtual.bus import simulate_bus
 
-    return judge(story, simulate_bus(story, nodes, progress))
+    return judge(story, simulate_bus(story, nodes, progress), vocabulary)
 
 
-def judge(story: Scenario, run: "Run") -> SimulateAnswer:
-    """Hold a finished run against the expectations of ``story`` and the bounds of its catalogue."""
+def judge(story: Scenario, run: "Run", vocabulary: Vocabulary) -> SimulateAnswer:
+    """Hold a finished run against the expectations of ``story`` and the bounds of its catalogue.
+
+    ``vocabulary``: the names that its nodes declared (``names.vocabulary_with``).
+    """
     from busdesign.traffic.tallies import busiest_window, load
 
     catalogue = story.catalogue
     bounds = worst_cases(catalogue, longest_frames(catalogue))
     messages = _messages(catalogue, run, bounds)
-    outcomes = [evaluate(expected, _tracks_for(expected.names, run), run.run_for_ns) for expected in story.expectations]
+    outcomes = [evaluate(expected, tracks_for(expected.names, run), run.run_for_ns) for expected in story.expectations]
     bit_ns = catalogue.bus.bit_ns
     busiest, busiest_at_ns = busiest_window(run.traffic, run.wire_bits, bit_ns, 0, run.run_for_ns, BUSIEST_WINDOW_NS)
     findings = sort_findings([*run.findings, *_beyond_bounds(catalogue, messages, story), *_lone(catalogue, run)])
@@ -140,65 +143,13 @@ def judge(story: Scenario, run: "Run") -> SimulateAnswer:
         and not any(found.severity is Severity.BROKEN for found in findings),
         story=story,
         run=run,
+        vocabulary=vocabulary,
     )
 
 
 def refused(findings: Sequence[Finding]) -> dict[str, Any]:
     """The shape of ``simulate --json`` for a scenario that cannot be used: no frame was sent."""
     return {**without_facts(SimulateAnswer, findings), "frames": 0}
-
-
-def vocabulary_with(catalogue: Catalogue, nodes: Mapping[str, Node]) -> Vocabulary:
-    """All names of a simulation: the catalogue's signals and what the nodes' models declare. Raises ScenarioError."""
-    vocabulary = vocabulary_of(catalogue)
-    for name, node in nodes.items():
-        kinds = {shown: _kind(what) for shown, what in node.shows.items()}
-        settable = [shown for shown, what in node.shows.items() if what.settable]
-        try:
-            vocabulary = with_names(vocabulary, name, kinds, settable)
-        except ValueError as error:
-            raise ScenarioError([Finding("name-taken", Severity.ERROR, None, str(error))]) from None
-    return vocabulary
-
-
-def _kind(shown: Shown) -> Kind:
-    if isinstance(shown, Choice):
-        return Kind.choice(shown.words)
-    if isinstance(shown, Flag):
-        return Kind.boolean()
-    assert isinstance(shown, Number)
-    return Kind.number(shown.unit)
-
-
-def _tracks_for(names: Sequence[str], run: "Run") -> dict[str, Track]:
-    found = {name: track_of(name, run) for name in names}
-    return {name: track for name, track in found.items() if track is not None}
-
-
-def track_of(name: str, run: "Run") -> Track | None:
-    """``node.name`` as the node showed it, ``node.silent``, or ``message.signal`` as heard; None if not recorded."""
-    from busdesign.traffic.decode import signal_track
-
-    trace = run.traces.get(name)
-    if trace is not None:
-        return Track(trace.times_ns, trace.values)
-    owner, _, what = name.partition(".")
-    catalogue = run.catalogue
-    if owner in catalogue.nodes:
-        limit_ns = silence_limit_ns(catalogue, owner)
-        if what != SILENT or limit_ns is None:
-            return None
-        return silence_track(_ends_of(owner, run), limit_ns, run.run_for_ns)
-    heard = signal_track(run.traffic, catalogue.message(owner), what)
-    return Track(heard.times_ns, heard.values)
-
-
-def _ends_of(node: str, run: "Run") -> list[int]:
-    import numpy as np
-
-    own = [index for index, message in enumerate(run.catalogue.messages) if message.sender == node]
-    ends: list[int] = run.traffic.end_ns[np.isin(run.message_index, own)].tolist()
-    return ends
 
 
 def _messages(catalogue: Catalogue, run: "Run", bounds: WorstCases) -> tuple[MessageRun, ...]:

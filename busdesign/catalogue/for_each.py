@@ -9,6 +9,8 @@ from busdesign.findings import Finding, Place, error, nearest, shown
 
 MESSAGE_KEYS = frozenset(known.alias or name for name, known in MessageWritten.model_fields.items()) - {"for_each"}
 
+MAX_MEMBERS = 1000  # the text stays short, what is made of it does not
+
 
 def naming_key(lists: Mapping[Any, Any]) -> Any:
     """The key whose list ends the members' names: the first one of words, else the senders', else the first."""
@@ -25,20 +27,24 @@ def for_each_findings(name: str, message: Mapping[Any, Any], source: Source) -> 
         yield error("for-each", where, text, "write it like `for_each: {leg: [nose, left], id: [0x210, 0x211]}`")
         return
     first = next((key for key, values in for_each.items() if isinstance(values, list) and values), None)
+    naming = naming_key(for_each)
     for key, values in for_each.items():
         at = (*trail, key)
-        yield from _about_key(key, message, at, source)
+        yield from _about_key(key, message, at, source, key == naming)
         if not isinstance(values, list) or not values:
             text = f"`{key}` takes a list with one entry for each member, found {shown(values or None)}"
             yield error("for-each", source.of_key(at), text, f"write it like `{key}: [one, two]`")
         elif len(values) != len(for_each[first]):
             text = f"`{key}` lists {len(values)} members, but `{first}` lists {len(for_each[first])}"
             yield error("for-each", source.of_value(at), text, "the lists run in step: give them equal lengths")
-        elif key == naming_key(for_each) or key not in MESSAGE_KEYS:
-            yield from _about_words(at, values, source, are_names=key == naming_key(for_each))
+        elif len(values) > MAX_MEMBERS:
+            text = f"`{key}` lists {len(values)} members"
+            yield error("for-each", source.of_value(at), text, f"{MAX_MEMBERS} are the most")
+        elif key == naming or key not in MESSAGE_KEYS:
+            yield from _about_words(at, values, source, key == naming)
 
 
-def _about_key(key: Any, message: Mapping[Any, Any], at: Trail, source: Source) -> Iterator[Finding]:
+def _about_key(key: Any, message: Mapping[Any, Any], at: Trail, source: Source, is_name: bool) -> Iterator[Finding]:
     where = source.of_key(at)
     if not isinstance(key, str):
         yield error(
@@ -48,7 +54,7 @@ def _about_key(key: Any, message: Mapping[Any, Any], at: Trail, source: Source) 
         line = source.of_key((*at[:2], key)).line
         text = f"`{key}` is given to each member here, and to all of them in line {line}"
         yield error("for-each", where, text, "keep one of the two")
-    elif key not in MESSAGE_KEYS and key != naming_key(message["for_each"]) and not _stands_in(message, f"{{{key}}}"):
+    elif key not in MESSAGE_KEYS and not is_name and not _stands_in(message, f"{{{key}}}"):
         yield _unused(key, where)
 
 
@@ -58,13 +64,13 @@ def _unused(key: str, where: Place) -> Finding:
     return error("for-each", where, text, f"did you mean `{close}`?" if close else "remove it")
 
 
-def _about_words(at: Trail, values: list[Any], source: Source, are_names: bool) -> Iterator[Finding]:
+def _about_words(at: Trail, values: list[Any], source: Source, is_name: bool) -> Iterator[Finding]:
     for index, value in enumerate(values):
         where = source.of_value((*at, index))
         if isinstance(value, bool) or not isinstance(value, str | int):
             text = f"expected a word or a whole number, found {shown(value)}"
             yield error("for-each", where, text, f"it takes the place of `{{{at[-1]}}}`")
-        elif are_names and value in values[:index]:
+        elif is_name and value in values[:index]:
             text = f"`{value}` would be the name of two members"
             yield error("for-each", where, text, "give each member a word of its own")
 

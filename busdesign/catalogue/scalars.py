@@ -16,6 +16,7 @@ _DECIMAL = re.compile(r"[-+]?[0-9]+\Z")
 _BASED = re.compile(r"0(?:x[0-9a-fA-F]+|o[0-7]+)\Z")
 _LOOKS_OCTAL = re.compile(r"[-+]?0[0-9]+\Z")
 _FLOAT = re.compile(r"[-+]?(?:\.[0-9]+|[0-9]+(?:\.[0-9]*)?)(?:[eE][-+]?[0-9]+)?\Z")
+_NUMBERS_BEGIN_WITH = frozenset("+-.0123456789")
 _MAX_DIGITS = 40
 
 
@@ -33,6 +34,8 @@ def resolve(word: str) -> Scalar:
         return None
     if word in _BOOLEAN:
         return _BOOLEAN[word]
+    if word[0] not in _NUMBERS_BEGIN_WITH:
+        return word
     whole = _DECIMAL.match(word) or _BASED.match(word)
     if not whole and not _FLOAT.match(word):
         return word

@@ -4,7 +4,10 @@ What other readers pass in silence is a finding here: duplicate keys, numbers th
 explode.
 """
 
+import gc
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -12,23 +15,30 @@ import yaml
 
 from busdesign.catalogue.scalars import ScalarError, resolve
 from busdesign.catalogue.syntax_errors import syntax_finding
-from busdesign.catalogue.text_file import Unreadable, lines_of, read_text, refuse_control_characters
+from busdesign.catalogue.text_file import Unreadable, lines_of, place_in, read_text, refuse_control_characters
 from busdesign.findings import Finding, Place, error, shown
 
-__all__ = ["MAX_DEPTH", "MAX_VALUES", "Source", "Trail", "Unreadable", "parse_source", "read_source"]
+__all__ = ["Source", "Trail", "Unreadable", "parse_source", "read_source"]
 
-MAX_VALUES = 200_000
+MAX_VALUES = 400_000  # keys counted too
+MAX_REPEATED = 20_000  # of them seen again through an alias
 MAX_DEPTH = 40
 
 Trail = tuple[Any, ...]  # keys and indices from the root of a document to one of its values
 
-_UNTAGGED = {f"tag:yaml.org,2002:{kind}" for kind in ("str", "map", "seq")}
+_TAGS = {
+    yaml.ScalarNode: "tag:yaml.org,2002:str",
+    yaml.SequenceNode: "tag:yaml.org,2002:seq",
+    yaml.MappingNode: "tag:yaml.org,2002:map",
+}
+_UNTAGGED = frozenset(_TAGS.values())
 
 
 class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
     """Without YAML 1.1's guesses: every plain scalar arrives as text, and ``scalars`` resolves it."""
 
-    yaml_implicit_resolvers: dict[str, Any] = {}  # noqa: RUF012 (PyYAML's own protocol)
+    def resolve(self, kind: type[yaml.Node], value: Any, implicit: Any) -> str:
+        return _TAGS[kind]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,19 +78,36 @@ def parse_source(text: str, file: str) -> tuple[Source, list[Finding]]:
     text = text.removeprefix("\ufeff")
     refuse_control_characters(text, file)
     lines = lines_of(text)
-    try:
-        root = yaml.compose(text, Loader=_Loader)
-    except yaml.YAMLError as refused:
-        raise Unreadable(syntax_finding(refused, text, file)) from None
-    except RecursionError:
-        raise Unreadable(error("yaml-depth", Place(file, 1, 1, lines[0]), "nested too deeply")) from None
-    if root is None:
-        where = Place(file, 1, 1, lines[0])
-        raise Unreadable(error("file-empty", where, "the file says nothing", "`busdesign new DIR` lays out a full one"))
-    walk = _Walk(file, lines)
-    data = walk.value(root, ())
+    with _no_garbage_collection():
+        root = _composed(text, file)
+        if root is None:
+            start = Place(file, 1, 1, lines[0])
+            raise Unreadable(error("file-empty", start, "the file says nothing", "`busdesign new DIR` lays out one"))
+        walk = _Walk(file, lines)
+        data = walk.value(root, ())
     walk.places[()] = (walk.place(root), walk.place(root))
     return Source(file, lines, data, walk.places), walk.findings
+
+
+def _composed(text: str, file: str) -> Any:
+    try:
+        return yaml.compose(text, Loader=_Loader)
+    except yaml.YAMLError as refused:
+        raise Unreadable(syntax_finding(refused, text, file)) from None
+    except RecursionError:  # of the parser in Python, where the one in C is not there
+        raise Unreadable(error("yaml-depth", Place(file, 1, 1), "nested too deeply", "40 levels are read")) from None
+
+
+@contextmanager
+def _no_garbage_collection() -> Iterator[None]:
+    """Reading makes many objects and no garbage; looking for some on the way would take most of the time."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 class _Walk:
@@ -90,12 +117,17 @@ class _Walk:
         self.file, self.lines = file, lines
         self.places: dict[Trail, tuple[Place, Place]] = {}
         self.findings: list[Finding] = []
-        self._visited = 0
+        self._visited = self._repeated = 0
+        self._known: dict[int, Place] = {}  # by the node's id: an alias leads to a node that was there before
+        self._spent_on: set[int] = set()
         self._open: set[int] = set()
 
     def place(self, node: yaml.Node) -> Place:
-        line, column = node.start_mark.line, node.start_mark.column
-        return Place(self.file, line + 1, column + 1, self.lines[line])
+        known = self._known.get(id(node))
+        if known is None:
+            mark = node.start_mark
+            known = self._known[id(node)] = place_in(self.lines, mark.line, mark.column, self.file)
+        return known
 
     def value(self, node: yaml.Node, trail: Trail) -> Any:
         self._spend(node, trail)
@@ -115,9 +147,14 @@ class _Walk:
 
     def _spend(self, node: yaml.Node, trail: Trail) -> None:
         self._visited += 1
+        self._repeated += id(node) in self._spent_on
+        self._spent_on.add(id(node))
+        if self._repeated > MAX_REPEATED:
+            said = f"aliases repeat more than {MAX_REPEATED} values"
+            raise Unreadable(error("yaml-alias", self.place(node), said, "write fewer aliases, or smaller ones"))
         if self._visited > MAX_VALUES:
-            said = f"more than {MAX_VALUES} values up to here, those that aliases repeat among them"
-            raise Unreadable(error("yaml-size", self.place(node), said, "split the file, or write fewer aliases"))
+            said = f"more than {MAX_VALUES} keys and values up to here"
+            raise Unreadable(error("yaml-size", self.place(node), said, "split the file"))
         if len(trail) > MAX_DEPTH:
             said = f"nested more than {MAX_DEPTH} levels deep"
             raise Unreadable(error("yaml-depth", self.place(node), said, "a bracket may be missing above"))

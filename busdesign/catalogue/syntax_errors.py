@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import yaml
 
-from busdesign.catalogue.text_file import lines_of
+from busdesign.catalogue.text_file import lines_of, place_in
 from busdesign.findings import Finding, Place, error
 
 
@@ -67,6 +67,4 @@ def _tab_stands_at(where: Place) -> bool:
 
 
 def _place(mark: yaml.Mark | None, lines: tuple[str, ...], file: str) -> Place:
-    if mark is None:
-        return Place(file, 1, 1, lines[0])
-    return Place(file, mark.line + 1, mark.column + 1, lines[mark.line] if mark.line < len(lines) else "")
+    return place_in(lines, mark.line if mark else 0, mark.column if mark else 0, file)

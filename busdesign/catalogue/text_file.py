@@ -53,6 +53,13 @@ def lines_of(text: str) -> tuple[str, ...]:
     return tuple(_LINE_ENDS.split(text))
 
 
+def place_in(lines: tuple[str, ...], line: int, column: int, file: str) -> Place:
+    """The place at ``line`` and ``column``, here counted from 0 as YAML marks are; the end of the text at the latest."""
+    if line >= len(lines):  # where YAML sees the end of a last line that has no line end
+        line, column = len(lines) - 1, len(lines[-1])
+    return Place(file, line + 1, min(column, len(lines[line])) + 1, lines[line])
+
+
 def refuse_control_characters(text: str, file: str) -> None:
     """Raises Unreadable at the first character that YAML does not allow in a file."""
     found = _FORBIDDEN.search(text)

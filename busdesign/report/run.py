@@ -1,7 +1,8 @@
 """One run: what was expected and whether it held, then everything over its time, then what became of the messages."""
 
 from busdesign.answers.check import BusAnswer
-from busdesign.answers.pictures import NameOverTime, RunPicture, run_picture
+from busdesign.answers.names_over_time import NameOverTime
+from busdesign.answers.pictures import RunPicture, run_picture
 from busdesign.answers.simulate import ExpectationAnswer, MessageRun, SimulateAnswer
 from busdesign.report.markup import code, counted, folded, marked, milliseconds, prose, seconds, table, text
 from busdesign.report.verdict import finding_list, status_of, verdict_line

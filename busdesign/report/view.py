@@ -4,7 +4,8 @@ import json
 from collections.abc import Iterable
 
 from busdesign.answers.check import BusAnswer
-from busdesign.answers.pictures import Moment, NameOverTime, RunPicture
+from busdesign.answers.names_over_time import NameOverTime
+from busdesign.answers.pictures import Moment, RunPicture
 from busdesign.answers.simulate import SimulateAnswer
 from busdesign.report.colours import band_colours, node_colour
 from busdesign.report.columns import packed_counts, packed_numbers

@@ -10,8 +10,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from busdesign.answers.pictures import NameOverTime, RunPicture, bin_for, response_bars, run_picture
-from busdesign.answers.simulate import SimulateAnswer, judge, track_of
+from busdesign.answers.names import track_of, vocabulary_with
+from busdesign.answers.names_over_time import NameOverTime
+from busdesign.answers.pictures import RunPicture, bin_for, response_bars, run_picture
+from busdesign.answers.simulate import SimulateAnswer, judge
 from busdesign.catalogue.model import Catalogue
 from busdesign.virtual.bus import simulate_bus
 from busdesign.wire.arbitration import arbitration_key
@@ -51,7 +53,7 @@ def named(picture: RunPicture, name: str) -> NameOverTime:
 
 def answer_of(catalogue: Catalogue, run_for_ns: int, **more: Any) -> SimulateAnswer:
     story = scenario_of(catalogue, run_for_ns, **more)
-    return judge(story, simulate_bus(story, {}))
+    return judge(story, simulate_bus(story, {}), vocabulary_with(story.catalogue, {}))
 
 
 @given(catalogue=catalogues(), way=WAYS)

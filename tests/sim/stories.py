@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from busdesign.answers.names import vocabulary_with
 from busdesign.answers.simulate import SimulateAnswer, judge, simulate
 from busdesign.catalogue.codec import MessageCodec
 from busdesign.scenario.model import Scenario
@@ -53,7 +54,7 @@ def with_others(scenario: Scenario | str, others: Mapping[str, Node]) -> Simulat
         if isinstance(other, Strut):
             other.leg, other.begins = name.removeprefix("strut_"), nodes[name].__dict__.get("begins", "down")
         nodes[name] = other
-    return judge(told, simulate_bus(told, nodes))
+    return judge(told, simulate_bus(told, nodes), vocabulary_with(told.catalogue, nodes))
 
 
 def changes(answer: SimulateAnswer, name: str) -> list[tuple[int, Any]]:

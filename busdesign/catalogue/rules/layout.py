@@ -21,50 +21,43 @@ def payload_too_long(draft: Draft) -> Iterator[Finding]:
 def does_not_fit(draft: Draft) -> Iterator[Finding]:
     """A signal on bits that another one holds, or beyond the end of the payload."""
     for message in draft.messages:
-        for clash in message.layout.clashes if message.layout else ():
-            yield _overlap(message, clash) if clash.other else _outside(message, clash)
+        clashes = message.layout.clashes if message.layout else ()
+        longer = _longer(message, {clash.name for clash in clashes}) if clashes else ""
+        for clash in clashes:
+            elsewhere = longer if clash.next_free_start is None else f"`start: {clash.next_free_start}` is free"
+            yield _overlap(message, clash, elsewhere) if clash.other else _outside(message, clash, elsewhere)
 
 
-def _overlap(message: MessagePart, clash: Clash) -> Finding:
+def _overlap(message: MessagePart, clash: Clash, fix: str) -> Finding:
     text = f"`{clash.name}` overlaps `{clash.other}` in {_runs(clash.bits)}"
-    return error("signal-overlap", message.at("signals", clash.name, "start"), text, _elsewhere(message, clash))
+    return error("signal-overlap", message.at("signals", clash.name, "start"), text, fix)
 
 
-def _outside(message: MessagePart, clash: Clash) -> Finding:
-    room_bits = 8 * _room_bytes(message)
-    bits = message.written.signals[clash.name].bits
+def _outside(message: MessagePart, clash: Clash, fix: str) -> Finding:
+    room_bytes = _room_bytes(message)
+    room_bits, bits = 8 * room_bytes, message.written.signals[clash.name].bits
     if clash.bits:
         beyond = tuple(bit for bit in sorted(clash.bits) if bit >= room_bits)
-        ends = (
-            f"bit {room_bits - 1} is the last of {counted(_room_bytes(message), 'byte')}"
-            if room_bits
-            else "the message has no bytes"
-        )
-        text = f"`{clash.name}` reaches {_runs(beyond)}, but {ends}"
-        return error("signal-outside", message.at("signals", clash.name, "start"), text, _elsewhere(message, clash))
+        last = f"bit {room_bits - 1} is the last of {counted(room_bytes, 'byte')}"
+        text = f"`{clash.name}` reaches {_runs(beyond)}, but {last if room_bits else 'the message has no bytes'}"
+        return error("signal-outside", message.at("signals", clash.name, "start"), text, fix)
     free = f"{clash.free_bits} of {counted(room_bits, 'bit')} are free"
     scattered = ", but not together" if bits <= clash.free_bits else ""
     text = f"`{clash.name}` ({counted(bits, 'bit')}) finds no room: {free}{scattered}"
-    return error("signal-outside", message.at_key("signals", clash.name), text, _longer(message))
-
-
-def _elsewhere(message: MessagePart, clash: Clash) -> str:
-    if clash.next_free_start is not None:
-        return f"`start: {clash.next_free_start}` is free"
-    return _longer(message)
+    return error("signal-outside", message.at_key("signals", clash.name), text, fix)
 
 
 def _room_bytes(message: MessagePart) -> int:
     return MAX_CLASSICAL_BYTES if message.written.bytes is None else message.written.bytes
 
 
-def _longer(message: MessagePart) -> str:
-    """How many bytes would hold all signals, the misplaced ones packed."""
-    misplaced = {clash.name for clash in message.layout.clashes} if message.layout else set()
+def _longer(message: MessagePart, misplaced: set[str]) -> str:
+    """How many bytes would hold all signals, the ``misplaced`` ones packed."""
     slots = [slot.loose() if slot.name in misplaced else slot for slot in message.slots()]
-    for length in range(_room_bytes(message) + 1, MAX_CLASSICAL_BYTES + 1):
-        if not lay(slots, length).clashes:
-            return f"`bytes: {length}` would hold " + ("it" if len(misplaced) == 1 else "all of them")
+    if sum(slot.length_bits for slot in slots) <= 8 * MAX_CLASSICAL_BYTES:
+        for length in range(_room_bytes(message) + 1, MAX_CLASSICAL_BYTES + 1):
+            if not lay(slots, length).clashes:
+                return f"`bytes: {length}` would hold " + ("it" if len(misplaced) == 1 else "all of them")
     return "shorten a signal, or move some to a message of their own"
 
 

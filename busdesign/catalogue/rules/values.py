@@ -54,7 +54,8 @@ def code_outside_bits(draft: Draft) -> Iterator[Finding]:
         worst = max(beyond, key=abs)
         is_named = isinstance(signal.codes, str)
         where = message.at("signals", name, "codes") if is_named else message.at_key("signals", name, "codes", worst)
-        text = f"code {worst} (`{codes[worst]}`) is outside `{name}`, in whose {counted(signal.bits, 'bit')} {low} to {high} fit"
+        room = f"in whose {counted(signal.bits, 'bit')} {low} to {high} fit"
+        text = f"code {worst} (`{codes[worst]}`) is outside `{name}`, {room}"
         signed = signal.signed or min(beyond) < 0
         bits = max(signal.bits, _bits_for(min(codes), max(codes), signed))
         mended = ["signed: true"] * (signed and not signal.signed) + [f"bits: {bits}"] * (bits > signal.bits)
