@@ -28,9 +28,10 @@ def for_each_findings(name: str, message: Mapping[Any, Any], source: Source) -> 
         return
     first = next((key for key, values in for_each.items() if isinstance(values, list) and values), None)
     naming = naming_key(for_each)
+    common = {key: value for key, value in message.items() if key != "for_each"}
     for key, values in for_each.items():
         at = (*trail, key)
-        yield from _about_key(key, message, at, source, key == naming)
+        yield from _about_key(key, common, at, source, key == naming)
         if not isinstance(values, list) or not values:
             text = f"`{key}` takes a list with one entry for each member, found {shown(values or None)}"
             yield error("for-each", source.of_key(at), text, f"write it like `{key}: [one, two]`")
@@ -44,17 +45,17 @@ def for_each_findings(name: str, message: Mapping[Any, Any], source: Source) -> 
             yield from _about_words(at, values, source, key == naming)
 
 
-def _about_key(key: Any, message: Mapping[Any, Any], at: Trail, source: Source, is_name: bool) -> Iterator[Finding]:
+def _about_key(key: Any, common: Mapping[Any, Any], at: Trail, source: Source, is_name: bool) -> Iterator[Finding]:
     where = source.of_key(at)
     if not isinstance(key, str):
         yield error(
             "for-each", where, f"`{key}` is no key of a message, and no word", "write it like `leg: [nose, left]`"
         )
-    elif key in message:
+    elif key in common:
         line = source.of_key((*at[:2], key)).line
         text = f"`{key}` is given to each member here, and to all of them in line {line}"
         yield error("for-each", where, text, "keep one of the two")
-    elif key not in MESSAGE_KEYS and not is_name and not _stands_in(message, f"{{{key}}}"):
+    elif key not in MESSAGE_KEYS and not is_name and not _stands_in(common, f"{{{key}}}"):
         yield _unused(key, where)
 
 

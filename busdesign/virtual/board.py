@@ -42,11 +42,12 @@ class Board:
         sender = self._periodic.get(message) or self._refuse(message, irregular=False)
         # As codec.raws_from does, without its call: this is the hot path.
         raws, converters = sender.raws.copy(), sender.codec.converters
-        for name, value in values.items():
-            if name not in converters:
-                raise sender.codec.not_settable(name)
-            position, to_raw_of = converters[name]
-            raws[position] = to_raw_of(value)
+        try:
+            for name, value in values.items():
+                position, to_raw_of = converters[name]
+                raws[position] = to_raw_of(value)
+        except KeyError:
+            raise sender.codec.not_settable(name) from None
         sender.raws = raws
 
     def say(self, message: str, values: Mapping[str, object]) -> None:

@@ -12,7 +12,7 @@ from busdesign.findings import Finding
 from busdesign.scenario.model import Scenario
 from busdesign.traffic.frames import Traffic
 from busdesign.virtual.clocks import TimeBase
-from busdesign.virtual.kernel import COLUMNS, Kernel
+from busdesign.virtual.kernel import COLUMNS, INTERMISSION_BITS, Kernel
 from busdesign.virtual.run import Run, Trace
 from busdesign.virtual.senders import Sender
 from busdesign.wire.flags import EXTENDED
@@ -36,8 +36,10 @@ def run_of_rows(
     columns = dict(zip(COLUMNS, table.reshape(-1, len(COLUMNS)).T, strict=True))
     messages = scenario.catalogue.messages
     which = columns["sender"].astype(np.int32)
+    bit = _by_message([base.bit_ticks[message.sender] for message in messages], which, table.dtype)
+    idle = columns["start"] + columns["bits"] * bit
     traffic = Traffic(
-        end_ns=_ns(columns["end"], base),
+        end_ns=_ns(idle - INTERMISSION_BITS * bit, base),
         identifier=_by_message([message.identifier or 0 for message in messages], which, np.uint32),
         flags=_by_message([EXTENDED if message.extended else 0 for message in messages], which, np.uint8),
         length=_by_message([message.length_bytes for message in messages], which, np.uint8),
@@ -54,7 +56,7 @@ def run_of_rows(
         release_ns=_ns(columns["nominal"], base),
         ready_ns=_ns(columns["ready"], base),
         start_ns=_ns(columns["start"], base),
-        response_ns=((columns["idle"] - columns["nominal"]) // base.ticks_per_ns).astype(np.int64),
+        response_ns=((idle - columns["nominal"]) // base.ticks_per_ns).astype(np.int64),
         wire_bits=columns["bits"].astype(np.int32),
         waiting=columns["waiting"].astype(np.int32),
         traces={

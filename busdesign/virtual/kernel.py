@@ -26,7 +26,7 @@ INTERMISSION_BITS = 3  # ISO 11898-1, interframe space
 FAULT, STEP, MISSED, DUTY, RELEASE, PROGRESS = range(6)
 
 # What is kept of a frame; times in ticks.
-COLUMNS = ("sender", "nominal", "ready", "start", "end", "idle", "payload", "bits", "waiting")
+COLUMNS = ("sender", "nominal", "ready", "start", "payload", "bits", "waiting")
 Frame = tuple[int, int, Sender, int, int, int]  # key, serial, sender, nominal, ready, payload
 Event = tuple[int, int, int, Any, Any]  # time, rank, serial, action, its argument
 
@@ -102,7 +102,7 @@ class Kernel:
             if events and events[0][0] < end:
                 happen_before(end)
             clock.now = end
-            add_row((sender.index, nominal, ready, start, end, idle_from, payload, bits, waiting))
+            add_row((sender.index, nominal, ready, start, payload, bits, waiting))
             sender.heard_at = end
             if sender.absence_listeners and not sender.watched:
                 self.watch(sender)

@@ -51,13 +51,14 @@ class Shown:
     def __set__(self, node: "Node", value: Any) -> None:
         shown = node.__dict__
         before = shown[self.name]
-        if before != value or type(before) is not type(value):  # 0 equals false, and is no truth
+        if before != value:
             self.check(value)
-            if before != value:
-                shown[self.name] = value
-                times, values = node._tracks[self.name]
-                times.append(node._clock.now)
-                values.append(value)
+            shown[self.name] = value
+            times, values = node._tracks[self.name]
+            times.append(node._clock.now)
+            values.append(value)
+        elif type(before) is not type(value):  # 0 equals false, and is no truth
+            self.check(value)
 
     def check(self, value: object) -> None:
         """Raise ValueError if ``value`` is none that this name can show."""
@@ -80,6 +81,9 @@ class Choice(Shown):
             raise ValueError(f"`{self.name}` shows one of {', '.join(self.words)}; found `{value}`")
 
 
+_NUMBERS = (int, float)  # a tuple: the union would be made anew at every check
+
+
 class Number(Shown):
     """A number in a unit."""
 
@@ -88,7 +92,7 @@ class Number(Shown):
         self.unit = unit
 
     def check(self, value: object) -> None:
-        if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
+        if (isinstance(value, bool) or not isinstance(value, _NUMBERS)) or not isfinite(value):
             raise ValueError(f"`{self.name}` shows a number; found `{value}`")
 
 

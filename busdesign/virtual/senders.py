@@ -61,27 +61,37 @@ class Sender:
 
 
 def releases(
-    message: Message, start_ns: int, base: TimeBase, lateness: Iterator[int], until: int
+    message: Message, start_ns: int, base: TimeBase, lateness: Iterator[int] | None, until: int
 ) -> Iterator[tuple[int, int]]:
-    """(nominal release, actual release) of every instance of a periodic message, in ticks.
+    """(nominal release, actual release) of every instance of a periodic message, in ticks; ``lateness`` None: punctual.
 
     The run is over at ``until``: what would be released then is not a release of this run, and comes after it.
-
     Nominal times run on the sender's own clock. Instances stay in order even where jitter exceeds the period, as they
     do in a board where one task fills the message: none is released before the one that was due before it. The bounds
     rest on that, too.
     """
-    ticks_per_ns, node_ticks_per_ns = base.ticks_per_ns, base.node_ticks_per_ns[message.sender]
-    period = message.period_ns * node_ticks_per_ns
-    nominal, actual = start_ns * node_ticks_per_ns, 0
+    node_ticks_per_ns = base.node_ticks_per_ns[message.sender]
+    period, first = message.period_ns * node_ticks_per_ns, start_ns * node_ticks_per_ns
+    if lateness is None:
+        times = range(first, max(first, until), period)
+        return chain(zip(times, times, strict=True), repeat((until + 1, until + 1)))
+    return _late_releases(first, period, base.ticks_per_ns, lateness, until)
+
+
+def _late_releases(
+    nominal: int, period: int, ticks_per_ns: int, lateness: Iterator[int], until: int
+) -> Iterator[tuple[int, int]]:
+    actual = 0
     for late_ns in lateness:
         actual = max(actual, nominal + late_ns * ticks_per_ns)
         yield nominal, actual if actual < until else until + 1
         nominal += period
 
 
-def lateness_ns(kind: str, most_ns: int, rng: Random) -> Iterator[int]:
+def lateness_ns(kind: str, most_ns: int, rng: Random) -> Iterator[int] | None:
     """How late each instance is: ``random`` up to ``most_ns``, ``none``, or ``worst`` (the first one by all of it)."""
-    if kind == "random" and most_ns:
+    if not most_ns or kind == "none":
+        return None
+    if kind == "random":
         return (rng.randint(0, most_ns) for _ in repeat(None))
-    return chain([most_ns if kind == "worst" else 0], repeat(0))
+    return chain([most_ns], repeat(0))

@@ -1,4 +1,4 @@
-"""Odd node models: what is no setting, settings that refuse, dots in the names of files and folders, wrong signatures."""
+"""Odd node models: what is no setting, settings that refuse, dots in file and folder names, wrong signatures."""
 
 from pathlib import Path
 
