@@ -72,6 +72,8 @@ def shown(found: object) -> str:
         return "a mapping"
     if isinstance(found, list | tuple):
         return "a list"
+    if isinstance(found, int) and abs(found) >= 10**_SHOWN_CHARACTERS:  # Python may refuse to spell it out
+        return f"a number of more than {_SHOWN_CHARACTERS} digits"
     text = printable(str(found).lower() if isinstance(found, bool) else str(found)[: _SHOWN_CHARACTERS + 1])
     return f"`{text if len(text) <= _SHOWN_CHARACTERS else text[: _SHOWN_CHARACTERS - 3] + '...'}`"
 

@@ -36,7 +36,8 @@ _KINDS: Mapping[str, tuple[str, Mapping[str, Fraction]]] = {
     "resistance": ("120 ohm", {"ohm": Fraction(1), "mohm": Fraction(1, 1000), "kohm": Fraction(1000)}),
     "ratio": ("87.5 %", {"%": Fraction(1, 100), "ppm": Fraction(1, 10**6)}),
 }
-_OTHER_SPELLINGS = {"\u00b5s": "us", "\u03bcs": "us", "Ω": "ohm", "\u2126": "ohm", "sec": "s", "percent": "%"}
+_OTHER_SPELLINGS = {"\u00b5s": "us", "\u03bcs": "us", "sec": "s", "percent": "%"}
+_OHM_SIGNS = str.maketrans({"\u03a9": "ohm", "\u2126": "ohm"})
 _NUMBER_AND_UNIT = re.compile(
     r"\s*([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,2})?)\s*([^\s0-9].*?)?\s*\Z"
 )
@@ -64,7 +65,9 @@ def read_quantity(written: object, kind: str) -> Fraction:
     if unit is None:
         in_percent = f"write `{_plain(Fraction(number) * 100)} %`" if kind == "ratio" else ""
         raise UnitError(f"{shown(written)} has no unit", in_percent or f"a {kind} is written like `{example}`")
-    unit = _OTHER_SPELLINGS.get(unit, unit)
+    unit = _OTHER_SPELLINGS.get(unit, unit).translate(_OHM_SIGNS)
+    if re.match(",[0-9]", unit):
+        raise QuantityError(f"{shown(written)} has a decimal comma", f"write `{number}.{unit[1:]}`")
     if unit not in units:
         raise UnitError(f"{shown(written)} is not a {kind}: {_about_unit(unit, units)}", _unit_hint(unit, units))
     return Fraction(number) * units[unit]

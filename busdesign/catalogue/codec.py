@@ -73,18 +73,24 @@ class MessageCodec:
 
     def decode(self, data: bytes) -> dict[str, Value]:
         """What a payload means, signal by signal. Raises ValueError if it is shorter than the message."""
-        if len(data) < self.length_bytes:
-            raise ValueError(f"`{self.message.name}` has {self.length_bytes} bytes, this payload only {len(data)}")
-        raws = self.unpack(int.from_bytes(data, "little"))
+        raws = self.unpack(self._payload(data))
         return {signal.name: to_value(signal, raw) for signal, raw in zip(self.message.signals, raws, strict=True)}
 
     def check_holds(self, data: bytes) -> bool | None:
-        """Whether the message's check fits the rest of the payload; None if the message has none."""
-        for signal, raw in zip(self.message.signals, self.unpack(int.from_bytes(data, "little")), strict=True):
+        """Whether the message's check fits the rest of the payload; None if the message has none.
+
+        Raises ValueError if the payload is shorter than the message.
+        """
+        for signal, raw in zip(self.message.signals, self.unpack(self._payload(data)), strict=True):
             if signal.role is Role.CHECK:
                 covered = bytes(data[byte] for byte in _covered_bytes(self.message, signal))
                 return checksum_of(signal.crc, _data_id(signal) + covered) == raw
         return None
+
+    def _payload(self, data: bytes) -> int:
+        if len(data) < self.length_bytes:
+            raise ValueError(f"`{self.message.name}` has {self.length_bytes} bytes, this payload only {len(data)}")
+        return int.from_bytes(data, "little")
 
 
 class _Getters(dict[str, Callable[[int], Value]]):

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
+from functools import lru_cache
 from types import MappingProxyType
 
 from busdesign.findings import Place
@@ -72,6 +73,7 @@ class Signal:
         return bit_positions(self.start_bit, self.length_bits, self.byte_order)
 
 
+@lru_cache(maxsize=4096)
 def bit_positions(start_bit: int, length_bits: int, byte_order: ByteOrder) -> tuple[int, ...]:
     """Payload bit numbers of a field, least significant bit of the field first.
 

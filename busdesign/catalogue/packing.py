@@ -8,7 +8,8 @@
     byte 1 7 6 5 4 3 2 1 0
 
 A signal of at most eight bits is kept inside one byte if there is room for that; a check fills whole bytes. Signals are
-placed in the order they are written in, and only if that leaves one without a place, the longest first.
+placed in the order they are written in; only if that leaves one without a place, the longest first; and only if that
+does so too, without regard to bytes.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -61,20 +62,26 @@ def lay(slots: Sequence[Slot], length_bytes: int | None) -> Layout:
     room_bits = 8 * (MAX_CLASSICAL_BYTES if length_bytes is None else length_bytes)
     fixed = [slot for slot in slots if slot.start_bit is not None]
     loose = [slot for slot in slots if slot.start_bit is None]
-    tables = (
-        _Table(room_bits, [*fixed, *order]) for order in (loose, sorted(loose, key=lambda slot: -slot.length_bits))
-    )
-    first = next(tables)
-    table = first if not first.homeless else next((other for other in tables if not other.homeless), first)
+    attempts = (_Table(room_bits, [*fixed, *order], tight) for order, tight in _orders(loose))
+    first = next(attempts)
+    table = first if not first.homeless else next((other for other in attempts if not other.homeless), first)
     used_bytes = max(table.owner, default=-1) // 8 + 1
     return Layout(table.starts, used_bytes if length_bytes is None else length_bytes, tuple(table.clashes_with_hints()))
+
+
+def _orders(loose: Sequence[Slot]) -> Iterator[tuple[Sequence[Slot], bool]]:
+    """In which order to place those without a start bit, and whether to ignore bytes: the first that fits is taken."""
+    yield loose, False
+    yield sorted(loose, key=lambda slot: -slot.length_bits), False
+    yield sorted(loose, key=lambda slot: (not slot.whole_bytes, slot.byte_order is ByteOrder.BIG)), True
 
 
 class _Table:
     """The bits of a payload, and who owns each: filled slot by slot, in the order given."""
 
-    def __init__(self, room_bits: int, slots: Iterable[Slot]) -> None:
+    def __init__(self, room_bits: int, slots: Iterable[Slot], tight: bool) -> None:
         self.room_bits = room_bits
+        self.tight = tight
         self.owner: dict[int, str] = {}
         self.starts: dict[str, int] = {}
         self.homeless = False  # whether a signal without a start bit found no place
@@ -115,13 +122,9 @@ class _Table:
     def _first_free(self, slot: Slot) -> int | None:
         if slot.length_bits > self.room_bits - len(self.owner):
             return None
-        ways = (
-            [fills_whole_bytes]
-            if slot.whole_bytes
-            else [_inside_a_byte, _anywhere]
-            if slot.length_bits <= 8
-            else [_anywhere]
-        )
+        ways = [_inside_a_byte, _anywhere] if slot.length_bits <= 8 and not self.tight else [_anywhere]
+        if slot.whole_bytes:
+            ways = [fills_whole_bytes]
         for allowed in ways:
             for start in _starts(slot.byte_order, self.room_bits):
                 bits = bit_positions(start, slot.length_bits, slot.byte_order)

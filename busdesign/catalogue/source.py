@@ -82,7 +82,7 @@ def parse_source(text: str, file: str) -> tuple[Source, list[Finding]]:
         root = _composed(text, file)
         if root is None:
             start = Place(file, 1, 1, lines[0])
-            raise Unreadable(error("file-empty", start, "the file says nothing", "`busdesign new DIR` lays out one"))
+            raise Unreadable(error("file-empty", start, "the file says nothing", "is it the right file, and saved?"))
         walk = _Walk(file, lines)
         data = walk.value(root, ())
     walk.places[()] = (walk.place(root), walk.place(root))

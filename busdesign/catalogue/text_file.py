@@ -54,7 +54,7 @@ def lines_of(text: str) -> tuple[str, ...]:
 
 
 def place_in(lines: tuple[str, ...], line: int, column: int, file: str) -> Place:
-    """The place at ``line`` and ``column``, here counted from 0 as YAML marks are; the end of the text at the latest."""
+    """The place at ``line`` and ``column``, counted from 0 as YAML marks are; the end of the text at the latest."""
     if line >= len(lines):  # where YAML sees the end of a last line that has no line end
         line, column = len(lines) - 1, len(lines[-1])
     return Place(file, line + 1, min(column, len(lines[line])) + 1, lines[line])
@@ -78,9 +78,10 @@ def _near(path: Path) -> str:
 
 def _there_is(folder: Path) -> str:
     names = _yaml_names(folder)
-    more = f" ... ({len(names)} in all)" if len(names) > _NAMES_LISTED else ""
+    if not names:
+        return f"there is no YAML file in `{folder}`" if folder.is_dir() else f"there is no folder `{folder}`"
     listed = ", ".join(f"`{folder / name}`" for name in names[:_NAMES_LISTED])
-    return f"there is {listed}{more}" if names else f"there is no YAML file in `{folder}`" if folder.is_dir() else ""
+    return f"there is {listed}" + (f" ... ({len(names)} in all)" if len(names) > _NAMES_LISTED else "")
 
 
 def _yaml_names(folder: Path) -> list[str]:

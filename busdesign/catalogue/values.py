@@ -61,7 +61,8 @@ class Scale:
         is_declared = self.minimum is not None and self.maximum is not None and self.minimum <= value <= self.maximum
         nearest = low if raw < low else high
         # The second way in: of a limit with more than 53 bits, the float that a decoder would show.
-        return nearest if is_declared or value == self.number(nearest) else None
+        is_float_of_it = isinstance(value, float) and value == self.number(nearest)
+        return nearest if is_declared or is_float_of_it else None
 
     def nearest_raw(self, value: float) -> int:
         """The raw number nearest to ``value``, a tie to the even one, whether the bits hold it or not."""
@@ -82,6 +83,7 @@ def _raw_limits(scale: Scale) -> tuple[int, int]:
     return max(low, math.ceil(ends[0])), min(high, math.floor(ends[1]))
 
 
+@lru_cache(maxsize=4096)
 def exact(value: float) -> Fraction:
     """The decimal that ``value`` was written as; ``value`` is finite."""
     return Fraction(value) if isinstance(value, int) else Fraction(repr(value))

@@ -1,0 +1,73 @@
+"""Hints are computed, so that following one mends what it was given for."""
+
+import re
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from busdesign.catalogue.reader import parse_catalogue
+from busdesign.errors import CatalogueError
+from busdesign.findings import Finding
+
+NUMBERS = st.decimals(-1000, 1000, places=1)
+
+
+def findings_of(**signal: object) -> tuple[Finding, ...]:
+    written = ", ".join(f"{key}: {value}" for key, value in signal.items())
+    text = (
+        "catalogue: tried\nbus: {bit_rate: 250 kbit/s}\nnodes: {a: {}}\n"
+        f"messages: {{m: {{from: a, every: 1 s, signals: {{s: {{{written}}}}}}}}}\n"
+    )
+    try:
+        parse_catalogue(text)
+    except CatalogueError as refused:
+        return refused.findings
+    return ()
+
+
+def followed(signal: dict[str, object], finding: Finding) -> dict[str, object]:
+    """``signal`` with the ``key: value`` pairs that the hint quotes."""
+    quoted = re.search(r"`([^`]*)`", finding.fix)
+    assert quoted
+    return {**signal, **dict(pair.split(": ") for pair in re.split(r", (?=\w+:)", quoted.group(1)))}
+
+
+@given(
+    st.integers(1, 24),
+    st.booleans(),
+    st.sampled_from(["1", "0.1", "0.25", "-1", "-0.5", "30"]),
+    NUMBERS,
+    st.lists(NUMBERS, min_size=2, max_size=2).map(sorted),
+)
+def test_ranges(bits: int, signed: bool, factor: str, offset: object, reach: list[object]) -> None:
+    signal: dict[str, object] = {"bits": bits, "signed": str(signed).lower(), "factor": factor, "offset": offset}
+    signal["range"] = f"[{reach[0]}, {reach[1]}]"
+    found = [finding for finding in findings_of(**signal) if finding.rule == "range-out-of-reach"]
+    for finding in found:
+        after = findings_of(**followed(signal, finding))
+        assert {other.rule for other in after} <= {"range-between-steps"}
+
+
+@given(st.integers(1, 12), st.booleans(), st.sets(st.integers(-5000, 5000), min_size=1, max_size=4))
+def test_codes(bits: int, signed: bool, raws: set[int]) -> None:
+    codes = "{" + ", ".join(f"{raw}: word_{number}" for number, raw in enumerate(sorted(raws))) + "}"
+    signal: dict[str, object] = {"bits": bits, "signed": str(signed).lower(), "codes": codes}
+    for finding in findings_of(**signal):
+        assert finding.rule == "code-outside-bits"
+        assert findings_of(**followed(signal, finding)) == ()
+
+
+@given(st.integers(1, 12), st.integers(2, 5000))
+def test_counters(bits: int, modulo: int) -> None:
+    signal: dict[str, object] = {"bits": bits, "counts": 1, "modulo": modulo}
+    for finding in findings_of(**signal):
+        assert finding.rule == "counter"
+        assert findings_of(**followed(signal, finding)) == ()
+
+
+@given(NUMBERS, st.lists(st.integers(0, 255), min_size=2, max_size=2).map(sorted))
+def test_values_to_start_with(initial: object, reach: list[int]) -> None:
+    signal: dict[str, object] = {"bits": 8, "initial": initial, "range": f"[{reach[0]}, {reach[1]}]"}
+    for finding in findings_of(**signal):
+        assert finding.rule == "initial-out-of-range"
+        assert findings_of(**followed(signal, finding)) == ()
