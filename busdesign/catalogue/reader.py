@@ -59,6 +59,11 @@ def _draft(source: Source, findings: list[Finding]) -> Draft | None:
         fix = "a catalogue begins with `catalogue: its name`"
         findings.append(error("wrong-value", source.of_value(()), text, fix))
         return None
+    if "scenario" in data and "messages" not in data:
+        text = "this is a scenario, not a catalogue: it says what happens on a bus, not what may be said"
+        fix = "simulate it; the catalogue it names is what can be checked"
+        findings.append(error("not-a-catalogue", source.of_key(("scenario",)), text, fix))
+        return None
     _check_head(source, findings)
     revision = data.get("revision", 1)
     draft = Draft(

@@ -388,3 +388,11 @@ def test_reading_300_messages(capsys: pytest.CaptureFixture[str]) -> None:
     assert sum(len(message.signals) for message in catalogue.messages) == 2400
     with capsys.disabled():
         print(f"\n300 messages, 2400 signals ({len(text) / 1e3:.0f} kB) read in {took_s:.2f} s")
+
+
+def test_a_scenario_is_told_from_a_catalogue() -> None:
+    with pytest.raises(CatalogueError) as error:
+        parse_catalogue("# a story\nscenario: up\ncatalogue: ../x.yaml\nrun_for: 3 s\nexpect: []\n")
+    (found,) = error.value.findings
+    assert found.rule == "not-a-catalogue"
+    assert (found.where and found.where.line, found.where and found.where.column) == (2, 1)
