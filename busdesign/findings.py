@@ -93,12 +93,6 @@ def _order(found: Finding) -> tuple[bool, str, int, int, str, str]:
     return found.where is None, where.file, where.line, where.column, found.rule, found.text
 
 
-def worst_severity(findings: Iterable[Finding]) -> Severity | None:
-    """The gravest severity among ``findings``, or None if there are none."""
-    present = {found.severity for found in findings}
-    return next((severity for severity in Severity if severity in present), None)
-
-
 def nearest(wrong: object, allowed: Iterable[str]) -> str | None:
     """The allowed word that looks most like ``wrong``, for a hint, or None if none is close."""
     by_letters = {word.lower(): word for word in reversed(list(allowed))}
@@ -107,8 +101,11 @@ def nearest(wrong: object, allowed: Iterable[str]) -> str | None:
 
 
 def did_you_mean(wrong: object, allowed: Iterable[str], *, most: int = 8) -> str:
-    """A hint for a word that is not one of ``allowed``: the nearest one, else the list of them."""
+    """A hint for a word that is not one of ``allowed``: those that it begins, the nearest one, or the list of them."""
     words = list(allowed)
+    begun = _begun_with(str(wrong), words)
+    if 0 < len(begun) <= most:
+        return f"did you mean {' or '.join([', '.join(begun[:-1])] * (len(begun) > 1) + begun[-1:])}?"
     close = nearest(wrong, words)
     if close:
         return f"did you mean `{close}`?"
@@ -116,3 +113,10 @@ def did_you_mean(wrong: object, allowed: Iterable[str], *, most: int = 8) -> str
         return ""
     more = f" ... ({len(words)} in all)" if len(words) > most else ""
     return "allowed: " + ", ".join(f"`{word}`" for word in words[:most]) + more
+
+
+def _begun_with(wrong: str, words: Iterable[str]) -> list[str]:
+    """Those of ``words`` that go on where ``wrong`` ends, in backticks; none if it is one of them but for the case."""
+    lower = wrong.lower()
+    begun = [word for word in words if word.lower().startswith(lower)] if lower else []
+    return [] if lower in (word.lower() for word in begun) else [f"`{word}`" for word in begun]

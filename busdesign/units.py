@@ -5,7 +5,7 @@ without a unit, or with the unit of something else, is refused with the units th
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from fractions import Fraction
 
 from busdesign.findings import Refused, nearest, shown
@@ -36,6 +36,7 @@ _KINDS: Mapping[str, tuple[str, Mapping[str, Fraction]]] = {
     "resistance": ("120 ohm", {"ohm": Fraction(1), "mohm": Fraction(1, 1000), "kohm": Fraction(1000)}),
     "ratio": ("87.5 %", {"%": Fraction(1, 100), "ppm": Fraction(1, 10**6)}),
 }
+_LARGE = "MGT"  # prefixes; to read M as m would be a factor of a thousand millions
 _OTHER_SPELLINGS = {"\u00b5s": "us", "\u03bcs": "us", "sec": "s", "percent": "%"}
 _OHM_SIGNS = str.maketrans({"\u03a9": "ohm", "\u2126": "ohm"})
 _NUMBER_AND_UNIT = re.compile(
@@ -51,10 +52,13 @@ class UnitError(QuantityError):
     """A number without a unit, or with the unit of something else."""
 
 
-def read_quantity(written: object, kind: str) -> Fraction:
+def read_quantity(
+    written: object, kind: str, is_likely: Callable[[Fraction], bool] = lambda value: abs(value) <= 1
+) -> Fraction:
     """``written`` (such as ``"50 ms"``) as an exact multiple of the base unit of ``kind``.
 
-    Kinds: duration [s], bit rate [bit/s], frequency [Hz], length [m], resistance [ohm], ratio [1].
+    Kinds: duration [s], bit rate [bit/s], frequency [Hz], length [m], resistance [ohm], ratio [1]. ``is_likely`` says
+    of a ratio whether it can be meant, so that the hint for one without a unit names no other.
     Raises QuantityError.
     """
     example, units = _KINDS[kind]
@@ -63,14 +67,19 @@ def read_quantity(written: object, kind: str) -> Fraction:
         raise QuantityError(f"expected a {kind} such as `{example}`, found {shown(written)}")
     number, unit = match.groups()
     if unit is None:
-        in_percent = f"write `{_plain(Fraction(number) * 100)} %`" if kind == "ratio" else ""
-        raise UnitError(f"{shown(written)} has no unit", in_percent or f"a {kind} is written like `{example}`")
+        meant = _ratios_meant(Fraction(number), is_likely) if kind == "ratio" else ""
+        raise UnitError(f"{shown(written)} has no unit", meant or f"a {kind} is written like `{example}`")
     unit = _OTHER_SPELLINGS.get(unit, unit).translate(_OHM_SIGNS)
     if re.match(",[0-9]", unit):
-        raise QuantityError(f"{shown(written)} has a decimal comma", f"write `{number}.{unit[1:]}`")
+        raise QuantityError(*decimal_comma(f"{number}{unit}"))
     if unit not in units:
         raise UnitError(f"{shown(written)} is not a {kind}: {_about_unit(unit, units)}", _unit_hint(unit, units))
     return Fraction(number) * units[unit]
+
+
+def decimal_comma(written: str) -> tuple[str, str]:
+    """What to say of ``written``, such as ``0,5 %``, and the hint."""
+    return f"{shown(written)} has a decimal comma", f"write `{written.replace(',', '.')}`: a decimal point, not a comma"
 
 
 def duration_ns(written: object) -> int:
@@ -128,6 +137,17 @@ def _plain(value: Fraction) -> str:
     return f"{float(value):.6f}".rstrip("0").rstrip(".")
 
 
+def _ratios_meant(number: Fraction, is_likely: Callable[[Fraction], bool]) -> str:
+    """A hint with the ways to write the ratio that ``number`` may mean: a fraction of one, per cent or ppm."""
+    percent, ppm = Fraction(1, 100), Fraction(1, 10**6)
+    ways = [(number, percent, "%"), (number * percent, percent, "%")]
+    if abs(number) >= 1:
+        ways.append((number * ppm, ppm, "ppm"))
+    likely = [(ratio / scale, unit) for ratio, scale, unit in ways if is_likely(ratio)]
+    written = dict.fromkeys(f"`{_plain(value)} {unit}`" for value, unit in likely if Fraction(_plain(value)) == value)
+    return "write " + " or ".join(written) if written else ""
+
+
 def _may_be_quantity(written: object) -> bool:
     if isinstance(written, str):
         return len(written) <= _MAX_CHARACTERS
@@ -143,5 +163,13 @@ def _about_unit(unit: str, units: Mapping[str, Fraction]) -> str:
 
 def _unit_hint(unit: str, units: Mapping[str, Fraction]) -> str:
     known_elsewhere = any(unit in other_units for _, other_units in _KINDS.values())
-    close = None if known_elsewhere else nearest(unit, units)
+    close = None if known_elsewhere or _has_foreign_prefix(unit, units) else nearest(unit, units)
     return f"did you mean `{close}`?" if close else "allowed: " + ", ".join(f"`{known}`" for known in units)
+
+
+def _has_foreign_prefix(unit: str, units: Mapping[str, Fraction]) -> bool:
+    """Whether ``unit`` is one of ``units`` with a prefix that is not read here, as Gbit/s: the nearest is far off."""
+    if unit[:1] in _LARGE and unit[1:] in units:
+        return True
+    is_known = unit.lower() in (known.lower() for known in units)
+    return not is_known and unit[1:].lower() in (known.lower() for known in units)

@@ -14,7 +14,6 @@ from busdesign.findings import (
     printable,
     shown,
     sort_findings,
-    worst_severity,
 )
 
 
@@ -32,13 +31,6 @@ def test_order_by_place_then_rule_then_text() -> None:
 
 def test_what_is_said_twice_of_one_place_is_kept_once() -> None:
     assert sort_findings([at(1, 1), at(1, 2), at(1, 1)]) == (at(1, 1), at(1, 2))
-
-
-def test_the_gravest() -> None:
-    findings = [Finding("r", severity, None, "t") for severity in (Severity.ADVICE, Severity.BROKEN)]
-    assert worst_severity(findings) is Severity.BROKEN
-    assert worst_severity([*findings, at(1, 1)]) is Severity.ERROR
-    assert worst_severity([]) is None
 
 
 def test_place_as_text() -> None:
@@ -66,6 +58,13 @@ def test_an_error_carries_its_findings_in_order() -> None:
 )
 def test_hint_for_a_wrong_word(wrong: str, hint: str) -> None:
     assert did_you_mean(wrong, ["panel", "strut_left", "Radar"]) == hint
+
+
+def test_hint_for_a_word_that_begins_several() -> None:
+    words = ["crc8-j1850", "crc8-2f", "crc16-ccitt", "CRC8-x"]
+    assert did_you_mean("crc8", words) == "did you mean `crc8-j1850`, `crc8-2f` or `CRC8-x`?"
+    assert did_you_mean("crc1", words) == "did you mean `crc16-ccitt`?"
+    assert did_you_mean("leg", ["leg_left", "Leg", "leg_right"]) == "did you mean `Leg`?"
 
 
 def test_hint_of_many_and_of_none() -> None:

@@ -88,33 +88,32 @@ def test_the_catalogue_holds() -> None:
     assert {key for key in CatalogueWritten.model_fields if f"\n{key}:" in yaml_block("catalogue:")} >= {"bus", "nodes"}
 
 
-PANEL = """\
-from busdesign.virtual.node import Choice, Node
+def python_block(start: str) -> str:
+    (found,) = (block for block in blocks("python") if block.startswith(start))
+    return found
 
 
-class Panel(Node):
-    lamp = Choice("green", "red")
-
-    def missed(self, message):
-        self.lamp = "red"
-"""
-
-
-def test_the_scenario_holds_beside_the_catalogue_above_it(copy: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    scenario = yaml_block("scenario:")
-    if "models:" not in scenario:  # it speaks of `panel.lamp`, which a model shows
-        scenario = scenario.replace("faults:", "models: {panel: sim/panel.py:Panel}\nfaults:")
-    (copy / "messages" / "two-boards.yaml").write_text(yaml_block("catalogue:"))
-    (copy / "sim" / "panel.py").write_text(PANEL)
-    (copy / "sim" / "scenarios" / "readme.yaml").write_text(scenario)
-    ran = Here(capsys)("simulate", "sim/scenarios/readme.yaml", "--json")
+def test_the_project_holds_as_given(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Catalogue, scenario and model, saved under the names that the text gives them."""
+    files = {
+        "messages/two-boards.yaml": yaml_block("catalogue:"),
+        "sim/scenarios/silent.yaml": yaml_block("scenario:"),
+        "sim/panel.py": python_block("from busdesign"),
+    }
+    for name, text in files.items():
+        assert f"`{name}`" in README
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_text(text)
+    monkeypatch.chdir(tmp_path)
+    ran = Here(capsys)("simulate", "sim/scenarios/silent.yaml", "--json")
     assert [(found["name"], found["text"]) for found in ran.answer["expectations"] if not found["holds"]] == []
     assert ran.status == 0
 
 
 def test_the_python_runs(copy: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    (code,) = blocks("python")
-    (copy / "example.py").write_text(code)
+    (copy / "example.py").write_text(python_block("import busdesign"))
     runpy.run_path("example.py")
     checked, simulated = capsys.readouterr().out.splitlines()
     assert re.fullmatch(r"True 0\.0\d+", checked)

@@ -1,5 +1,6 @@
 """Quantities as people write them, and what is said of those that are none."""
 
+import re
 from fractions import Fraction
 
 import pytest
@@ -56,7 +57,10 @@ def test_exact_value(written: str, kind: str, value: Fraction) -> None:
     [
         ("50", "duration", "`50` has no unit", "a duration is written like `50 ms`"),
         (50, "duration", "`50` has no unit", "a duration is written like `50 ms`"),
-        (0.875, "ratio", "`0.875` has no unit", "write `87.5 %`"),
+        (0.875, "ratio", "`0.875` has no unit", "write `87.5 %` or `0.875 %`"),
+        (50, "ratio", "`50` has no unit", "write `50 %` or `50 ppm`"),
+        (0, "ratio", "`0` has no unit", "write `0 %`"),
+        (1e-9, "ratio", "`1e-09` has no unit", "a ratio is written like `87.5 %`"),
         (
             "5 m",
             "duration",
@@ -66,6 +70,18 @@ def test_exact_value(written: str, kind: str, value: Fraction) -> None:
         ("5 MS", "duration", "`5 MS` is not a duration: `MS` is not a unit of it", "did you mean `ms`?"),
         ("500 kbps", "bit rate", "`500 kbps` is not a bit rate: `kbps` is not a unit of it", "did you mean `kbit/s`?"),
         ("16 mhz", "frequency", "`16 mhz` is not a frequency: `mhz` is not a unit of it", "did you mean `MHz`?"),
+        (
+            "1 GHz",
+            "frequency",
+            "`1 GHz` is not a frequency: `GHz` is not a unit of it",
+            "allowed: `Hz`, `kHz`, `MHz`",
+        ),
+        (
+            "1 Mohm",
+            "resistance",
+            "`1 Mohm` is not a resistance: `Mohm` is not a unit of it",
+            "allowed: `ohm`, `mohm`, `kohm`",
+        ),
     ],
 )
 def test_missing_or_wrong_unit(written: object, kind: str, text: str, fix: str) -> None:
@@ -98,6 +114,18 @@ def test_no_quantity_at_all(written: object, found: str) -> None:
     assert refused.value.text == f"expected a duration such as `50 ms`, found {found}"
 
 
+@given(st.decimals(-1000, 1000, places=3))
+def test_a_hint_for_a_ratio_names_only_what_is_likely(written: object) -> None:
+    def is_likely(ratio: Fraction) -> bool:
+        return abs(ratio) < Fraction(1, 10)
+
+    with pytest.raises(UnitError) as refused:
+        read_quantity(str(written), "ratio", is_likely)
+    hinted = re.findall("`([^`]*)`", refused.value.fix.removeprefix("write "))
+    assert hinted
+    assert all(is_likely(read_quantity(way, "ratio")) for way in hinted)
+
+
 def test_durations_are_whole_nanoseconds() -> None:
     assert duration_ns("0 s") == 0
     assert duration_ns("1.5 us") == 1500
@@ -113,7 +141,7 @@ def test_durations_are_whole_nanoseconds() -> None:
         ("1.5 ns", "`1.5 ns` is not a whole number of nanoseconds; write `2 ns`"),
         ("0.1 ns", "`0.1 ns` is not a whole number of nanoseconds; one nanosecond is the finest step of time here"),
         ("40 h", None),
-        ("1,5 ms", "`1,5 ms` has a decimal comma; write `1.5 ms`"),
+        ("1,5 ms", "`1,5 ms` has a decimal comma; write `1.5 ms`: a decimal point, not a comma"),
         ("1e9 h", "`1e9 h` is too long; 1000000000 s is the most there is"),
     ],
 )

@@ -14,16 +14,22 @@ All times are integers in one unit that the caller chooses ("ticks"), fine enoug
 them, so the answers are exact at any bit rate. With clock drift the caller passes the shortest period (fastest sender)
 and the slowest bit, in ``length`` and ``bit`` alike: both only ever raise a bound.
 
-Modelled: arbitration by priority, one frame after the other, blocking, jitter, releases of one message in their order
-(also where jitter exceeds the period), deadlines beyond the period, a queue in each node that always offers its most
-urgent frame and keeps equal ones first in, first out. Not modelled: frames repeated after errors, controllers that
-offer a less urgent frame first or cannot withdraw one.
+What is modelled and what is not stands in ``MODELLED`` and ``NOT_MODELLED``, which the report prints.
 """
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate, pairwise
+
+from busdesign.units import format_ratio
+
+MODELLED = (
+    "arbitration by priority, one frame after the other, blocking, jitter, releases of one message in their order "
+    "(also where jitter exceeds the period), deadlines beyond the period, a queue in each node that always offers "
+    "its most urgent frame and keeps equal ones first in, first out."
+)
+NOT_MODELLED = "frames repeated after errors, controllers that offer a less urgent frame first or cannot withdraw one."
 
 # Evaluations of right-hand sides that one call spends before it gives up, so that a bus filled to within a hair of the
 # whole ends in an answer as well.
@@ -159,7 +165,7 @@ class _Search:
     def next_lower(self, stream: Stream, blocking: int) -> Bound | NoBound:
         self.utilisation += stream.utilisation
         if self.utilisation >= 1:
-            asked = f"this message and those of higher priority ask for {float(self.utilisation):.2%} of the bus"
+            asked = f"this message and those of higher priority ask for {format_ratio(self.utilisation)} of the bus"
             return NoBound(stream.name, blocking, f"{asked}, so the queue may grow for ever")
         bound = self._bound(stream, blocking)
         if bound is None:

@@ -50,8 +50,8 @@ def longest_frames(catalogue: Catalogue, lengths: str = "published") -> dict[str
 def worst_cases(catalogue: Catalogue, frame_bits: Mapping[str, int]) -> WorstCases:
     """Bounds for ``catalogue`` if no frame is longer than ``frame_bits`` says.
 
-    Source: Davis, Burns, Bril, Lukkien 2007 (``response``). Messages without an identifier have no case, but their
-    frames count in the load.
+    Source: Davis, Burns, Bril, Lukkien 2007 (``response``). Messages without an identifier have no case; their frames
+    count in the load, and block the others as those of lower priority do.
     """
     bits_ns = {name: catalogue.bus.bit_ns / (1 - node.tolerance) for name, node in catalogue.nodes.items()}
     slowest_bit_ns = max(bits_ns.values())
@@ -74,7 +74,9 @@ def worst_cases(catalogue: Catalogue, frame_bits: Mapping[str, int]) -> WorstCas
     placed = [
         stream for stream, message in zip(streams, catalogue.messages, strict=True) if message.identifier is not None
     ]
-    bounds = response_bounds(placed, bit=int(slowest_bit_ns * ticks)) if placed else ()
+    # One without an identifier may come below any other: its frame can block them all.
+    unplaced = max((stream.length for stream in streams if stream not in placed), default=0)
+    bounds = response_bounds(placed, bit=int(slowest_bit_ns * ticks), blocking_at_least=unplaced) if placed else ()
     cases = {
         stream.name: _case(catalogue.message(stream.name), stream, bound, frame_bits[stream.name], ticks)
         for stream, bound in zip(placed, bounds, strict=True)

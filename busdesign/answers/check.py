@@ -7,11 +7,11 @@ from typing import Any
 
 from busdesign.analysis.expected import nominal_load
 from busdesign.analysis.streams import LENGTHS, WorstCase, longest_frames, worst_cases
+from busdesign.answers.check_findings import load_findings, message_findings, not_judged, silence_findings
 from busdesign.answers.plain import without_facts
 from busdesign.catalogue.model import Catalogue, Message
 from busdesign.catalogue.reader import read_catalogue
 from busdesign.findings import Finding, Severity, sort_findings
-from busdesign.units import format_duration, format_ratio
 from busdesign.wire.lengths import shortest_bits
 
 MS = 1_000_000  # nanoseconds
@@ -43,6 +43,7 @@ class MessageAnswer:
     queuing_ms: float | None
     response_worst_ms: float | None
     meets_deadline: bool | None
+    margin: float | None  # the part of the deadline that is left in the worst case, a fraction of 1; below 0 if missed
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,9 +78,10 @@ def check(catalogue: Catalogue | str | os.PathLike[str], *, lengths: str = "publ
     worst = worst_cases(definition, longest_frames(definition, lengths))
     load_worst = float(worst.load)
     findings = [
-        *_load_findings(definition, load_worst),
-        *(found for message in definition.messages for found in _message_findings(message, worst.cases)),
-        *_not_judged(definition),
+        *load_findings(definition, load_worst),
+        *(found for message in definition.messages for found in message_findings(message, worst.cases)),
+        *(found for message in definition.messages for found in silence_findings(message, definition, worst.cases)),
+        *not_judged(definition),
     ]
     return CheckAnswer(
         catalogue=definition.name,
@@ -117,56 +119,9 @@ def _message(message: Message, case: WorstCase | None, lengths: str) -> MessageA
         queuing_ms=_ms(case.queuing_ns if case else None),
         response_worst_ms=_ms(case.response_ns if case else None),
         meets_deadline=case.meets_deadline if case else None,
+        margin=None if case is None or case.response_ns is None else 1 - case.response_ns / message.deadline_ns,
     )
 
 
 def _ms(time_ns: int | None) -> float | None:
     return None if time_ns is None else time_ns / MS
-
-
-def _load_findings(definition: Catalogue, load_worst: float) -> list[Finding]:
-    if load_worst < 1:
-        return []
-    text = f"the messages ask for {format_ratio(load_worst)} of the bus in the worst case: more than there is"
-    fix = "raise the bit rate, lengthen periods or shorten payloads"
-    return [Finding("bus-overloaded", Severity.BROKEN, definition.bus.place, text, fix)]
-
-
-def _message_findings(message: Message, cases: Any) -> list[Finding]:
-    if message.identifier is None:
-        text = f"`{message.name}` has no identifier, so it has no priority and no response time"
-        return [Finding("no-identifier", Severity.BROKEN, message.place_of(), text, "give it an `id`")]
-    case = cases[message.name]
-    if case.response_ns is None:
-        text = f"`{message.name}` has no bound: {case.why_not}"
-        fix = "raise the bit rate, or lengthen periods or shorten payloads of what has priority over it"
-        return [Finding("no-bound", Severity.BROKEN, message.place_of("id"), text, fix)]
-    if case.meets_deadline:
-        return []
-    late_ns = case.response_ns - message.deadline_ns
-    text = (
-        f"`{message.name}` can take {format_duration(case.response_ns)}, "
-        f"{format_duration(late_ns)} beyond its deadline of {format_duration(message.deadline_ns)}"
-    )
-    fix = f"a lower identifier, a higher bit rate, or `deadline: {format_duration(_rounded_up(case.response_ns))}`"
-    return [Finding("deadline-missed", Severity.BROKEN, message.place_of("deadline"), text, fix)]
-
-
-def _rounded_up(time_ns: int) -> int:
-    """To the next tenth of a millisecond: a figure a person would write."""
-    return -(-time_ns // 100_000) * 100_000
-
-
-def _not_judged(definition: Catalogue) -> list[Finding]:
-    """Parts of the catalogue that are read but say nothing yet to this version, so that no promise seems kept."""
-    found = []
-    if definition.functions:
-        where = definition.functions[0].place
-        found.append((where, "`functions` are read, but their end-to-end promises are not judged yet"))
-    harness = definition.bus.harness
-    if any((harness.trunk_m, harness.longest_stub_m, harness.termination_ohm)):
-        found.append((definition.bus.place, "`harness` is read, but the wires are not judged yet"))
-    accepting = next((message for message in definition.messages if message.accept), None)
-    if accepting:
-        found.append((accepting.place_of("accept"), "`accept` is read, but acceptance is not judged yet"))
-    return [Finding("not-judged-yet", Severity.ADVICE, where, text) for where, text in found]

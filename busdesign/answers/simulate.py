@@ -45,6 +45,7 @@ class MessageRun:
     sent: int
     lost: int
     response_ms: Spread | None  # None if none was sent
+    deadline_ms: float
     response_worst_ms: float | None  # the bound
     within_bound: bool | None
 
@@ -172,6 +173,7 @@ def _messages(catalogue: Catalogue, run: "Run", bounds: WorstCases) -> tuple[Mes
                 sent=len(responses),
                 lost=run.unfinished[message.name],
                 response_ms=spread,
+                deadline_ms=message.deadline_ns / MS,
                 response_worst_ms=None if bound_ns is None else bound_ns / MS,
                 within_bound=within,
             )
@@ -182,6 +184,18 @@ def _messages(catalogue: Catalogue, run: "Run", bounds: WorstCases) -> tuple[Mes
 def _beyond_bounds(catalogue: Catalogue, messages: Sequence[MessageRun], story: Scenario) -> list[Finding]:
     found = []
     for ran in messages:
+        where = catalogue.message(ran.name).place_of()
+        if ran.response_worst_ms is None:
+            text = f"`{ran.name}` has no bound: the bus is asked for more than it has, or nearly"
+            fix = "`busdesign check` on the catalogue says why"
+            found.append(Finding("no-bound", Severity.BROKEN, where, text, fix))
+        if ran.response_ms and ran.response_ms.max > ran.deadline_ms:
+            text = (
+                f"`{ran.name}` took {format_duration(round(ran.response_ms.max * MS))} in this run, "
+                f"beyond its deadline of {format_duration(round(ran.deadline_ms * MS))}"
+            )
+            place = catalogue.message(ran.name).place_of("deadline")
+            found.append(Finding("deadline-missed", Severity.BROKEN, place, text))
         if ran.within_bound is False and ran.response_ms and ran.response_worst_ms is not None:
             text = (
                 f"`{ran.name}` took {format_duration(round(ran.response_ms.max * MS))} in this run, "

@@ -1,5 +1,6 @@
 """Where the demo's ``messages/`` and ``sim/`` lie: in the checkout, or shipped with an installed wheel."""
 
+import os
 from pathlib import Path
 
 from busdesign.errors import OutputError
@@ -22,3 +23,12 @@ def demo_scenarios(root: Path) -> list[Path]:
     usual = ["power_up.yaml", "retract.yaml", "extend.yaml"]
     files = sorted((root / SCENARIOS).glob("*.yaml"))
     return sorted(files, key=lambda file: (usual.index(file.name) if file.name in usual else len(usual), file.name))
+
+
+def scenarios_beside(catalogue: str | os.PathLike[str]) -> list[Path]:
+    """The scenarios that speak of a catalogue's file, where both lie in a project of the usual layout; else none."""
+    file = Path(catalogue)
+    if file.resolve().parent.name != CATALOGUE.parent.name:
+        return []
+    found = sorted((file.parent / ".." / SCENARIOS).glob("*.yaml"))
+    return [Path(os.path.normpath(story)) for story in found if file.name in story.read_text("utf-8", "replace")]

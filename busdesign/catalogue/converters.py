@@ -16,7 +16,8 @@ def raw_converter(signal: Signal) -> Callable[[Any], int]:
     low, high = raw_limits(signal)
     nearest, factor, offset = scale_of(signal).nearest_raw, signal.factor, signal.offset
     floats_will_do = abs(offset / factor) < FAR  # then a step is known to far better than a hundredth
-    is_plain = signal.factor == 1 and signal.offset == 0
+    only_codes = bool(signal.codes) and signal.minimum is None
+    is_plain = signal.factor == 1 and signal.offset == 0 and not only_codes
 
     def convert(value: Any) -> int:
         kind = type(value)
@@ -24,7 +25,7 @@ def raw_converter(signal: Signal) -> Callable[[Any], int]:
             return int(value)
         if kind is str and value in words:
             return words[value]
-        if kind is float and floats_will_do and -FAR < (steps := (value - offset) / factor) < FAR:
+        if kind is float and floats_will_do and not only_codes and -FAR < (steps := (value - offset) / factor) < FAR:
             raw: int = round(steps)
             if not -CLEAR < steps - raw < CLEAR:
                 raw = nearest(value)  # near the middle between two steps: exact arithmetic decides

@@ -3,6 +3,7 @@
 These pydantic models are the single statement of the YAML's shape; the JSON Schema is made from them.
 """
 
+import re
 from fractions import Fraction
 from typing import Annotated, Any
 
@@ -24,28 +25,36 @@ from busdesign.findings import Refused, did_you_mean, shown
 from busdesign.units import duration_ns, format_bit_rate, positive, positive_duration_ns, read_quantity
 
 _FASTEST_BIT_S = 10**6  # ISO 11898-2: up to 1 Mbit/s, flexible data rate aside
+_GIGABITS = re.compile(r"[0-9.]\s*[Gg]bit/s\s*\Z")
 _GREATEST_NUMBER = 10**30  # far beyond any quantity, and far from where floats end
 
 
 def _bit_rate(written: object) -> Fraction:
+    too_fast = Refused(
+        f"{shown(written)} is too fast", f"`{format_bit_rate(_FASTEST_BIT_S)}` is the most of classical CAN"
+    )
+    if isinstance(written, str) and _GIGABITS.search(written):
+        raise too_fast
     rate = positive(written, "bit rate")
     if rate > _FASTEST_BIT_S:
-        slower = format_bit_rate(rate / 1000)
-        fix = f"did you mean `{slower}`?" if rate / 1000 <= _FASTEST_BIT_S else ""
-        raise Refused(f"{shown(written)} is faster than a classical bus: 1 Mbit/s is the most", fix)
+        raise too_fast
     return rate
 
 
 def _sample_point(written: object) -> Fraction:
-    point = read_quantity(written, "ratio")
+    point = read_quantity(written, "ratio", lambda ratio: Fraction(1, 2) <= ratio < 1)
     if not 0 < point < 1:
         raise Refused(f"{shown(written)} is outside the bit", "a sample point lies between 0 % and 100 %")
     return point
 
 
+def _is_tolerance(ratio: Fraction) -> bool:
+    return 0 <= ratio < Fraction(1, 10)
+
+
 def _tolerance(written: object) -> Fraction:
-    tolerance = read_quantity(written, "ratio")
-    if not 0 <= tolerance < Fraction(1, 10):
+    tolerance = read_quantity(written, "ratio", _is_tolerance)
+    if not _is_tolerance(tolerance):
         raise Refused(f"{shown(written)} is not the tolerance of a clock", "allowed: 0 % to below 10 %")
     return tolerance
 
@@ -184,7 +193,7 @@ class MessageWritten(Written):
     receivers: Words = Field((), alias="to", description="the nodes that act on it")
     every: PositiveDuration | None = Field(None, description="period, such as `50 ms`")
     irregular: IrregularWritten | None = Field(None, description="in place of `every`: `{at_least_apart: 20 ms}`")
-    deadline: PositiveDuration | None = Field(None, description="release to end of frame, such as `10 ms`")
+    deadline: PositiveDuration | None = Field(None, description="release to end of intermission, such as `10 ms`")
     offset: Duration = Field(0, description="first release, such as `3 ms`")
     jitter: Duration = Field(0, description="latest release after the nominal one, such as `1 ms`")
     lost_after: PositiveDuration | None = Field(None, description="what a receiver calls silence, such as `200 ms`")

@@ -1,14 +1,16 @@
 """What can be wrong with a ``for_each``, before ``families`` spreads it out."""
 
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
 from busdesign.catalogue.draft import MessageWritten
 from busdesign.catalogue.source import Source, Trail
-from busdesign.findings import Finding, Place, error, nearest, shown
+from busdesign.findings import Finding, Place, did_you_mean, error, nearest, shown
 
 MESSAGE_KEYS = frozenset(known.alias or name for name, known in MessageWritten.model_fields.items()) - {"for_each"}
 
+_PLACEHOLDER = re.compile(r"\{([A-Za-z_][A-Za-z0-9_]*)\}")
 MAX_MEMBERS = 1000  # the text stays short, what is made of it does not
 
 
@@ -29,9 +31,15 @@ def for_each_findings(name: str, message: Mapping[Any, Any], source: Source) -> 
     first = next((key for key, values in for_each.items() if isinstance(values, list) and values), None)
     naming = naming_key(for_each)
     common = {key: value for key, value in message.items() if key != "for_each"}
+    words = [key for key in for_each if isinstance(key, str) and key not in MESSAGE_KEYS]
+    strays = list(_strays(common, ("messages", name), words)) if words else []
+    for stray, at in strays:
+        text = f"`{{{stray}}}` stands for nothing: `{stray}` is no word of this `for_each`"
+        yield error("for-each", source.of_value(at), text, did_you_mean(stray, words))
+    meant = {nearest(stray, words) for stray, _ in strays}
     for key, values in for_each.items():
         at = (*trail, key)
-        yield from _about_key(key, common, at, source, key == naming)
+        yield from _about_key(key, common, at, source, key == naming or key in meant)
         if not isinstance(values, list) or not values:
             text = f"`{key}` takes a list with one entry for each member, found {shown(values or None)}"
             yield error("for-each", source.of_key(at), text, f"write it like `{key}: [one, two]`")
@@ -74,6 +82,15 @@ def _about_words(at: Trail, values: list[Any], source: Source, is_name: bool) ->
         elif is_name and value in values[:index]:
             text = f"`{value}` would be the name of two members"
             yield error("for-each", where, text, "give each member a word of its own")
+
+
+def _strays(value: Any, at: Trail, words: Collection[str]) -> Iterator[tuple[str, Trail]]:
+    """Each ``{word}`` in the texts of ``value`` that is none of ``words``, and where it stands."""
+    if isinstance(value, dict | list):
+        for step, inner in value.items() if isinstance(value, dict) else enumerate(value):
+            yield from _strays(inner, (*at, step), words)
+    elif isinstance(value, str):
+        yield from ((found, at) for found in _PLACEHOLDER.findall(value) if found not in words)
 
 
 def _stands_in(value: Any, text: str) -> bool:

@@ -38,7 +38,7 @@ def _bus(draft: Draft) -> Bus:
     written = draft.bus
     assert written is not None
     wires = written.harness
-    harness = Harness(wires.trunk, wires.longest_stub, wires.termination)
+    harness = Harness(wires.trunk, wires.longest_stub, wires.termination, draft.source.of_key(("bus", "harness")))
     return Bus(written.bit_rate, written.sample_point, harness, draft.source.of_key(("bus",)))
 
 
@@ -104,4 +104,5 @@ def _signal(part: MessagePart, name: str, written: SignalWritten, draft: Draft) 
         data_id=written.data_id,
         initial=written.initial,
         comment=written.comment,
+        place=part.at_key("signals", name),
     )

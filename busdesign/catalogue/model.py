@@ -56,6 +56,7 @@ class Signal:
     data_id: int | None = None  # prefixed to what a check covers, low byte first
     initial: float | str | None = None  # what is sent until the application says otherwise
     comment: str = ""
+    place: Place | None = field(default=None, compare=False, repr=False)
 
     @property
     def raw_min(self) -> int:
@@ -140,6 +141,7 @@ class Harness:
     trunk_m: Fraction | None = None
     longest_stub_m: Fraction | None = None
     termination_ohm: Fraction | None = None
+    place: Place | None = field(default=None, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)

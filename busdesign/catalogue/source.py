@@ -6,6 +6,7 @@ explode.
 
 import gc
 import os
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -17,6 +18,7 @@ from busdesign.catalogue.scalars import ScalarError, resolve
 from busdesign.catalogue.syntax_errors import syntax_finding
 from busdesign.catalogue.text_file import Unreadable, lines_of, place_in, read_text, refuse_control_characters
 from busdesign.findings import Finding, Place, error, shown
+from busdesign.units import decimal_comma
 
 __all__ = ["Source", "Trail", "Unreadable", "parse_source", "read_source"]
 
@@ -31,6 +33,7 @@ _TAGS = {
     yaml.SequenceNode: "tag:yaml.org,2002:seq",
     yaml.MappingNode: "tag:yaml.org,2002:map",
 }
+_WHOLE, _BEGINS_WITH_DIGIT = re.compile(r"[-+]?[0-9]+\Z"), re.compile(r"[0-9]")
 _UNTAGGED = frozenset(_TAGS.values())
 
 
@@ -110,6 +113,14 @@ def _no_garbage_collection() -> Iterator[None]:
             gc.enable()
 
 
+def _is_rest_of_decimal(number: yaml.Node, key: yaml.Node, value: yaml.Node) -> bool:
+    """Whether ``key``, with the empty ``value`` behind it, goes on where ``number`` was cut at a comma."""
+    if not all(isinstance(node, yaml.ScalarNode) and not node.style for node in (number, key, value)) or value.value:
+        return False
+    is_next = (key.start_mark.line, key.start_mark.column) == (number.end_mark.line, number.end_mark.column + 1)
+    return is_next and bool(_WHOLE.match(number.value) and _BEGINS_WITH_DIGIT.match(key.value))
+
+
 class _Walk:
     """One pass over the composed nodes, with budgets against documents that are small on disk and huge in memory."""
 
@@ -170,6 +181,8 @@ class _Walk:
     def _mapping(self, node: yaml.MappingNode, trail: Trail) -> dict[Any, Any]:
         result: dict[Any, Any] = {}
         merges: list[tuple[yaml.Node, yaml.Node]] = []
+        if node.flow_style:
+            node.value = self._with_decimal_points(node.value)
         for key_node, value_node in node.value:
             self._spend(key_node, trail)
             if not isinstance(key_node, yaml.ScalarNode) or key_node.tag not in _UNTAGGED:
@@ -189,6 +202,19 @@ class _Walk:
         for key_node, value_node in merges:
             self._merge(key_node, value_node, trail, result)
         return result
+
+    def _with_decimal_points(self, pairs: list[tuple[yaml.Node, yaml.Node]]) -> list[tuple[yaml.Node, yaml.Node]]:
+        """``pairs`` of a mapping in braces, in which ``0,5 %`` reads as 0 and a key ``5 %`` with nothing behind it."""
+        kept: list[tuple[yaml.Node, yaml.Node]] = []
+        for key_node, value_node in pairs:
+            if kept and _is_rest_of_decimal(kept[-1][1], key_node, value_node):
+                number = kept[-1][1]
+                written = f"{number.value},{key_node.value}"
+                self._complain("decimal-comma", number, *decimal_comma(written))
+                number.value = written.replace(",", ".")
+            else:
+                kept.append((key_node, value_node))
+        return kept
 
     def _merge(self, key_node: yaml.Node, value_node: yaml.Node, trail: Trail, into: dict[Any, Any]) -> None:
         parts = value_node.value if isinstance(value_node, yaml.SequenceNode) else [value_node]

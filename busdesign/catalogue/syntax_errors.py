@@ -1,11 +1,12 @@
 """What the YAML parser complains of, in plain words, with a hint, and at the place to look at."""
 
+import re
 from dataclasses import dataclass
 
 import yaml
 
 from busdesign.catalogue.text_file import lines_of, place_in
-from busdesign.findings import Finding, Place, error
+from busdesign.findings import Finding, Place, error, shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,8 +20,11 @@ class _Saying:
 
 
 _QUOTES = "put quotes round a text that holds `: `, or begins with a sign such as `%`, `@`, `*` or `&`"
+_OF_A_COLON = ("could not find expected ':'", "mapping values are not allowed")
 _LOOK_UP = "look for a missing quote, bracket or colon here or in the line above"
+_TAB = "YAML indents with spaces, never with tabs"
 _SAYINGS = (
+    _Saying("found a tab character", "a tab stands where this line is indented", _TAB),
     _Saying("found unexpected end of stream", "a quote opened here is never closed", "close the quote", True),
     _Saying("found unexpected document indicator", "a quote opened here is never closed", "close the quote", True),
     _Saying(
@@ -43,7 +47,7 @@ _SAYINGS = (
     _Saying("exceeded maximum nesting depth", "nested too deeply", "40 levels are read"),
     _Saying("found unknown escape character", "no such escape exists in double quotes", "use single quotes, or `\\\\`"),
 )
-_TAB = "YAML indents with spaces, never with tabs"
+_NO_SPACE = re.compile(r"(?:- +)*(?P<key>\w+):(?P<value>[^\s/].*)")
 
 
 def syntax_finding(refused: yaml.YAMLError, text: str, file: str) -> Finding:
@@ -57,8 +61,23 @@ def syntax_finding(refused: yaml.YAMLError, text: str, file: str) -> Finding:
     if saying is None:
         return error("yaml-syntax", _place(mark or start, lines, file), f"not readable as YAML: {said}", _LOOK_UP)
     where = _place(start if saying.at_start and start else mark or start, lines, file)
+    glued = _key_without_space(where, saying.at_start, lines)
+    if saying.problem in _OF_A_COLON and glued:
+        return glued
     fix = _TAB if _tab_stands_at(where) else saying.fix
     return error("yaml-syntax", where, saying.text.format(line=start.line + 1 if start else where.line), fix)
+
+
+def _key_without_space(where: Place, is_here: bool, lines: tuple[str, ...]) -> Finding | None:
+    """A finding of ``id:0x110``, which YAML takes for one word, at ``where`` or in the line above; None if not so."""
+    number = where.line if is_here else where.line - 1
+    line = lines[number - 1] if number else ""
+    found = _NO_SPACE.fullmatch(line.split(" #")[0].strip())
+    if not found:
+        return None
+    at = place_in(lines, number - 1, line.index(found["key"]), where.file)
+    text = f"no space follows the `:` of `{found['key']}`, so YAML takes all of it for one text"
+    return error("yaml-syntax", at, text, f"write {shown(found['key'] + ': ' + found['value'])}, a space after the `:`")
 
 
 def _tab_stands_at(where: Place) -> bool:

@@ -9,6 +9,7 @@ from busdesign.findings import Finding, Place, error
 
 MAX_FILE_BYTES = 4 * 1024 * 1024
 _NAMES_LISTED = 6
+_FOLDERS_UP = 3
 
 _LINE_ENDS = re.compile("\r\n|[\n\r\x85\u2028\u2029]")  # as YAML counts lines
 _FORBIDDEN = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")  # YAML 5.1
@@ -70,7 +71,21 @@ def refuse_control_characters(text: str, file: str) -> None:
         raise Unreadable(error("control-character", where, said, "is it a text file? else remove the character"))
 
 
+def found_nearby(path: str | os.PathLike[str]) -> str | None:
+    """A file of the same name where a project keeps such files, in the folder of ``path`` or up to three above it."""
+    folder, name = os.path.split(os.fspath(path))
+    for up in range(_FOLDERS_UP + 1):
+        for inside in ("", "messages", os.path.join("sim", "scenarios")):
+            candidate = os.path.normpath(os.path.join(folder, *[os.pardir] * up, inside, name))
+            if os.path.isfile(candidate):
+                return candidate
+    return None
+
+
 def _near(path: Path) -> str:
+    elsewhere = found_nearby(path)
+    if elsewhere:
+        return f"there is `{elsewhere}`"
     names = _yaml_names(path.parent)
     close = get_close_matches(path.name, names, n=1, cutoff=0.6)
     return f"did you mean `{path.parent / close[0]}`?" if close else _there_is(path.parent)

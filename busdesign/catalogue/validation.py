@@ -1,5 +1,6 @@
 """From what pydantic says to findings with a place, the words of the file, and a hint."""
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, TypeVar
 
@@ -9,7 +10,7 @@ from busdesign.catalogue.scalars import ScalarError, resolve
 from busdesign.catalogue.shape import description, keys_allowed
 from busdesign.catalogue.source import Source, Trail
 from busdesign.findings import Finding, Refused, did_you_mean, error, shown
-from busdesign.units import UnitError
+from busdesign.units import UnitError, decimal_comma
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -71,7 +72,7 @@ class _Reading:
             return error("missing-key", source.of_key(origin(trail + self.loc[:-1])), *self._missing())
         if self.kind in ("extra_forbidden", "invalid_key"):
             known = keys_allowed(self.model, self.loc[:-1])
-            hint = did_you_mean(self.loc[-1] if isinstance(self.loc[-1], str) else "", known, most=len(known))
+            hint = _glued(self.loc[-1], known) or did_you_mean(_text(self.loc[-1]), known, most=len(known))
             return error("unknown-key", source.of_key(at), f"unknown key {_key_shown(self.loc[-1])}", hint)
         where = source.of_key(at) if self.of_key or self.found is None else source.of_value(at)
         rule = "wrong-unit" if isinstance(self.context.get("error"), UnitError) else "wrong-value"
@@ -116,6 +117,8 @@ class _Reading:
     def _retyped(self) -> str:
         """A hint for a value that is right but for its type, or ""."""
         found, wanted = self.found, _EXPECTED[self.kind]
+        if wanted.endswith(" number") and isinstance(found, str) and re.fullmatch(r"[-+]?[0-9]+,[0-9]+", found):
+            return decimal_comma(found)[1]
         if wanted == "a whole number" and isinstance(found, float) and found.is_integer():
             return f"write `{found:.0f}`"
         if wanted.endswith(" number") and isinstance(found, str) and _looks_like(found, int | float):
@@ -164,6 +167,16 @@ def _looks_like(word: str, kind: Any) -> bool:
         return isinstance(resolve(word), kind)
     except ScalarError:
         return False
+
+
+def _text(key: object) -> str:
+    return key if isinstance(key, str) else ""
+
+
+def _glued(key: object, known: list[str]) -> str:
+    """A hint for ``id:0x110``, one word to YAML, or ""."""
+    word, colon, value = _text(key).partition(":")
+    return f"write {shown(f'{word}: {value}')}, a space after the `:`" if colon and value and word in known else ""
 
 
 def _key_shown(key: object) -> str:

@@ -123,6 +123,9 @@ def to_raw(signal: Signal, value: object) -> int:
         raw = scale.nearest_raw(number)
         if raw not in signal.codes:
             raise ValueError(_beyond(signal, number))
+    if signal.codes and signal.minimum is None and raw not in signal.codes:
+        hint = did_you_mean(value, signal.codes.values())
+        raise ValueError(f"{shown(value)} is no code of `{signal.name}`; {hint}")
     return raw
 
 

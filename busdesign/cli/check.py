@@ -3,6 +3,7 @@
 import argparse
 import sys
 from collections.abc import Sequence
+from math import floor
 from typing import TYPE_CHECKING, Any
 
 from busdesign.cli.exits import BROKEN, HOLDS
@@ -41,25 +42,28 @@ def answer(given: argparse.Namespace) -> int:
 
         print_json(found)
     else:
+        from busdesign.answers.starter import scenarios_beside
         from busdesign.cli.output import say
         from busdesign.cli.text import command, next_steps, typed
 
         say(check_text(found))
         file = typed(given.file)
-        say(next_steps(command("compile", file, "-o", "out"), command("check", file, "--json")))
+        stories = [command("simulate", typed(str(story))) for story in scenarios_beside(given.file)[:1]]
+        say(next_steps(command("compile", file, "-o", "out"), *stories, command("check", file, "--json")))
     return HOLDS if found.holds else BROKEN
 
 
 def check_text(found: "CheckAnswer") -> str:
     """The answer for people."""
-    from busdesign.cli.text import findings_text, table, verdict
+    from busdesign.cli.text import findings_text, printable, table, verdict
     from busdesign.units import format_bit_rate, format_ratio
 
     bus = found.bus
     heads = ("message", "id", "from", "bytes", "bits at most", "period ms", "worst ms", "deadline ms", "margin")
     rows = [_row(message) for message in found.messages]
+    bit_rate = format_bit_rate(found.definition.bus.bit_rate_bit_s)
     parts = [
-        f"{found.catalogue}, revision {found.revision}, {format_bit_rate(found.definition.bus.bit_rate_bit_s)}",
+        f"{printable(found.catalogue)}, revision {found.revision}, {bit_rate}",
         f"load: {format_ratio(bus.load_nominal)} nominal, {format_ratio(bus.load_worst)} worst",
         "",
         table(heads, rows, left=(0, 1, 2)),
@@ -75,8 +79,8 @@ def _row(message: "MessageAnswer") -> tuple[str, ...]:
 
     digits = 8 if message.extended else 3
     margin = "-"
-    if message.response_worst_ms is not None:
-        margin = f"{(1 - message.response_worst_ms / message.deadline_ms) * 100:.0f} %"
+    if message.margin is not None:
+        margin = f"{floor(message.margin * 100)} %"
     return (
         message.name,
         "-" if message.id is None else f"0x{message.id:0{digits}X}",
@@ -91,7 +95,7 @@ def _row(message: "MessageAnswer") -> tuple[str, ...]:
 
 
 def _summary(found: "CheckAnswer") -> str:
-    from busdesign.cli.text import counted
+    from busdesign.findings import counted
 
     messages = counted(len(found.messages), "message")
     late = [message.name for message in found.messages if message.meets_deadline is not True]

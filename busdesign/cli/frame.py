@@ -105,7 +105,8 @@ def _what_would_do(given: argparse.Namespace, identifier: int, data: bytes, leng
 
 def frame_text(found: "FrameAnswer") -> str:
     """The frame for people: a line for each field, stuff bits in brackets, dominant low and recessive high."""
-    from busdesign.cli.text import counted, table
+    from busdesign.cli.text import table
+    from busdesign.findings import counted
 
     kind = "remote" if found.remote else "data"
     identifier = f"0x{found.id:08X}, 29 bits" if found.extended else f"0x{found.id:03X}, 11 bits"

@@ -5,9 +5,9 @@ import sys
 from collections.abc import Sequence
 
 from busdesign.cli.output import tell
-from busdesign.cli.text import counted, findings_text
+from busdesign.cli.text import findings_text
 from busdesign.errors import BusdesignError, InputError, ModelError
-from busdesign.findings import Finding, Severity
+from busdesign.findings import Finding, Severity, counted
 
 WRITING = ("demo", "compile", "simulate")  # the commands that write files
 REPORT_IT = "this is a mistake in busdesign, not in your files: please report it; `busdesign --debug ...` shows more"

@@ -12,6 +12,7 @@ from busdesign.cli.exits import BROKEN, HOLDS
 if TYPE_CHECKING:
     from busdesign.answers.simulate import ExpectationAnswer, MessageRun, SimulateAnswer
     from busdesign.findings import Finding
+    from busdesign.scenario.model import Scenario
 
 EPILOG = """exit status: 0 all expectations held and every frame kept within its bound, 1 not so,
 2 the scenario cannot be used
@@ -42,8 +43,7 @@ def answer(given: argparse.Namespace) -> int:
     story = read_scenario(given.file)
     if given.seed is not None:
         story = replace(story, seed=given.seed)
-    for path in (given.traffic, given.report):
-        _refuse_unwritable(path, given.file)
+    _refuse_unwritable(given, story)
     # What a model prints is conversation. Outermost, since the bar puts back the streams that it found.
     with redirect_stdout(sys.stderr), progress_bar(f"simulating {story.name}") as progress:
         found = simulate(story, progress=progress)
@@ -65,19 +65,25 @@ def answer(given: argparse.Namespace) -> int:
     return HOLDS if found.holds else BROKEN
 
 
-def _refuse_unwritable(path: str | None, scenario: str) -> None:
-    """Before a run that may take long: raise OutputError if ``path`` can be seen to be no place for its result."""
+def _refuse_unwritable(given: argparse.Namespace, story: "Scenario") -> None:
+    """Before a run that may take long: make the results' folders; OutputError if one can be no place for a result."""
+    from busdesign.answers.compile import folder_for
     from busdesign.errors import OutputError
+    from busdesign.traffic.files import require_writable_format
 
-    if path is None:
-        return
-    folder = os.path.dirname(path) or "."
-    if not os.path.isdir(folder):
-        raise OutputError(f"cannot write `{path}`: there is no folder `{folder}`")
-    if os.path.isdir(path):
-        raise OutputError(f"cannot write `{path}`: it is a folder")
-    if os.path.exists(path) and os.path.samefile(path, scenario):
-        raise OutputError(f"cannot write `{path}`: it is the scenario itself")
+    read = [given.file, story.catalogue.file, *(choice.file for choice in story.models.values())]
+    results = [path for path in (given.traffic, given.report) if path is not None]
+    if given.traffic is not None:
+        require_writable_format(given.traffic)
+    for path in results:
+        folder_for(os.path.dirname(path) or ".")
+        if os.path.isdir(path):
+            raise OutputError(f"cannot write `{path}`: it is a folder")
+        for source in read:
+            if os.path.exists(path) and os.path.exists(source) and os.path.samefile(path, source):
+                raise OutputError(f"cannot write `{path}`: the run reads it, and it would be lost")
+    if len(results) == 2 and os.path.realpath(results[0]) == os.path.realpath(results[1]):
+        raise OutputError(f"cannot write `{results[0]}` twice: the traffic and the report need a file each")
 
 
 def _write(found: "SimulateAnswer", given: argparse.Namespace) -> list[str]:
@@ -98,12 +104,12 @@ def _write(found: "SimulateAnswer", given: argparse.Namespace) -> list[str]:
 
 def simulate_text(found: "SimulateAnswer") -> str:
     """The answer for people."""
-    from busdesign.cli.text import findings_text, table, verdict
+    from busdesign.cli.text import findings_text, printable, table, verdict
     from busdesign.units import format_ratio
 
     busiest = f"{format_ratio(found.load_busiest_100ms)} in the busiest 100 ms (from {found.load_busiest_at_s:.3f} s)"
     parts = [
-        f"{found.scenario}: {found.duration_s:g} s on {found.catalogue}, seed {found.seed}",
+        f"{printable(found.scenario)}: {found.duration_s:g} s on {printable(found.catalogue)}, seed {found.seed}",
         f"{found.frames} frames, load {format_ratio(found.load_mean)} on average, {busiest}",
         "",
         table(
@@ -134,19 +140,21 @@ def _message_row(message: "MessageRun") -> tuple[str, ...]:
 
 
 def _expectation_line(expected: "ExpectationAnswer") -> str:
-    from busdesign.cli.text import painted
+    from busdesign.cli.text import painted, printable
 
     word, colour = {True: ("holds ", "32"), False: ("broken", "1;31"), None: ("open  ", "1;33")}[expected.holds]
-    return f"{painted(word, colour, sys.stdout)}  {expected.name}: {expected.text}"
+    return f"{painted(word, colour, sys.stdout)}  {printable(expected.name)}: {printable(expected.text)}"
 
 
 def _summary(found: "SimulateAnswer") -> str:
-    from busdesign.cli.text import counted
+    from busdesign.findings import counted
 
     held = sum(expected.holds is True for expected in found.expectations)
     beyond = [message.name for message in found.messages if message.within_bound is False]
     unbounded = [message.name for message in found.messages if message.sent and message.within_bound is None]
     parts = [f"{held} of {counted(len(found.expectations), 'expectation')} held"]
+    if not found.expectations:
+        parts = ["the scenario expects nothing"]
     parts += [f"beyond the bound: {', '.join(beyond)}"] if beyond else []
     parts += [f"without a bound: {', '.join(unbounded)}"] if unbounded else []
     parts += [] if beyond or unbounded else ["every frame within its bound"]

@@ -84,11 +84,6 @@ def figure(value: float | None, digits: int = 3) -> str:
     return "-" if value is None else f"{value:.{digits}f}"
 
 
-def counted(count: int, noun: str) -> str:
-    """``1 error``, ``3 errors``."""
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
-
-
 def verdict(holds: bool, text: str, stream: TextIO) -> str:
     """The last line of an answer."""
     return painted("holds", "1;32", stream) + f": {text}" if holds else painted("broken", "1;31", stream) + f": {text}"

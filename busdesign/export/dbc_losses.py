@@ -32,7 +32,7 @@ def _of_the_bus(catalogue: Catalogue) -> Iterator[Finding]:
     bus, wires = catalogue.bus, catalogue.bus.harness
     yield _left_out(f"the sample point ({format_ratio(bus.sample_point)})", [("", bus.place)])
     if any(part is not None for part in (wires.trunk_m, wires.longest_stub_m, wires.termination_ohm)):
-        yield _left_out("the harness", [("", bus.place)])
+        yield _left_out("the harness", [("", wires.place or bus.place)])
     promises = [(function.name, function.place) for function in catalogue.functions]
     yield from _if_any("functions and the time they promise", promises)
     whole = Place(catalogue.file, 1, 1) if catalogue.file else None
@@ -70,8 +70,12 @@ def _of_signals(catalogue: Catalogue) -> Iterator[Finding]:
         (Role.CHECK, "that a signal is a check, with its algorithm and `data_id`"),
         (Role.COUNTER, "that a signal is a counter, with its step"),
     ):
-        having = [message for message in catalogue.messages if any(signal.role is role for signal in message.signals)]
-        yield from _if_any(what, _named(having, "signals"))
+        places: dict[str, Place | None] = {}
+        for message in catalogue.messages:
+            for signal in message.signals:
+                if signal.role is role:
+                    places.setdefault(message.family or message.name, signal.place or message.place_of("signals"))
+        yield from _if_any(what, list(places.items()))
 
 
 def _rounded_bit_rate(catalogue: Catalogue) -> Iterator[Finding]:
@@ -96,7 +100,7 @@ def _cut_names(catalogue: Catalogue) -> Iterator[Finding]:
     names = [("node", node.name, node.place) for node in catalogue.nodes.values()]
     for message in catalogue.messages:
         names.append(("message", message.name, message.place_of()))
-        names += [("signal", signal.name, message.place_of("signals")) for signal in message.signals]
+        names += [("signal", signal.name, signal.place or message.place_of("signals")) for signal in message.signals]
     for what, name, where in names:
         if len(name) > MAX_NAME_LETTERS:
             text = f"the {what} name `{name}` has {len(name)} letters; DBC cuts it to {MAX_NAME_LETTERS}"
@@ -113,7 +117,8 @@ def _rounded_period(message: Message) -> Iterator[Finding]:
 
 
 def _altered_signal(message: Message, signal: Signal) -> Iterator[Finding]:
-    where, name = message.place_of("signals"), f"{message.family or message.name}.{signal.name}"
+    where = signal.place or message.place_of("signals")
+    name = f"{message.family or message.name}.{signal.name}"
     if signal.minimum == 0 and signal.maximum == 0:
         yield _altered(where, f"the range 0 to 0 of `{name}` reads as no range at all in DBC")
     start = initial_raw(signal)

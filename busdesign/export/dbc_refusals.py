@@ -39,7 +39,7 @@ def refusals(catalogue: Catalogue) -> Iterator[Finding]:
     for message in catalogue.messages:
         if message.identifier is None:
             text = f"`{message.name}` has no identifier, and a message in DBC is known by it"
-            yield _error("dbc-no-identifier", message.place_of(), text, "give it an `id`, or let `assign` choose one")
+            yield _error("dbc-no-identifier", message.place_of(), text, "give it an `id`")
     for what, name, where in _names(catalogue):
         yield from _name_refused(what, name, where)
     for written in _texts(catalogue):
@@ -57,7 +57,7 @@ def _names(catalogue: Catalogue) -> Iterator[tuple[str, str, Place | None]]:
     for message in catalogue.messages:
         yield "message", message.name, message.place_of()
         for signal in message.signals:
-            yield "signal", signal.name, message.place_of("signals")
+            yield "signal", signal.name, signal.place or message.place_of("signals")
 
 
 def _name_refused(what: str, name: str, where: Place | None) -> Iterator[Finding]:
@@ -96,7 +96,7 @@ def _texts(catalogue: Catalogue) -> Iterator[_Text]:
         written_as = message.family or message.name
         yield _comment(written_as, message.comment, message.place_of("comment"))
         for signal in message.signals:
-            name, where = f"{written_as}.{signal.name}", message.place_of("signals")
+            name, where = f"{written_as}.{signal.name}", signal.place or message.place_of("signals")
             yield _comment(name, signal.comment, where)
             yield _Text(f"the unit of `{name}`", signal.unit, where)
             if signal.codes not in catalogue.codes.values():  # shared ones are looked at once

@@ -1,7 +1,5 @@
 """What a reader must know before anything here is taken to an aircraft, and what the figures leave out."""
 
-import re
-
 from busdesign.analysis import response
 from busdesign.catalogue.model import Catalogue
 from busdesign.report.markup import prose, text
@@ -28,17 +26,9 @@ def cautions_section(catalogue: Catalogue) -> str:
 
 def scope_section() -> str:
     """What is modelled and what is not, in the words of the modules that make the figures."""
-    sources = (("the bounds", response.__doc__), ("the simulated runs", kernel.__doc__))
     parts = []
-    for what, said in sources:
-        modelled, not_modelled = _scope(said or "")
-        parts.append(f"<dt>Modelled in {what}</dt><dd>{prose(modelled)}</dd>")
-        parts.append(f"<dt>Not modelled in {what}</dt><dd>{prose(not_modelled)}</dd>")
+    for what, source in (("the bounds", response), ("the simulated runs", kernel)):
+        parts.append(f"<dt>Modelled in {what}</dt><dd>{prose(source.MODELLED)}</dd>")
+        parts.append(f"<dt>Not modelled in {what}</dt><dd>{prose(source.NOT_MODELLED)}</dd>")
     inner = "\n".join(parts)
     return f'<section id="scope"><h2>What is modelled, and what is not</h2>\n<dl>\n{inner}\n</dl></section>'
-
-
-def _scope(said: str) -> tuple[str, str]:
-    """The two sentences that begin with ``Modelled:`` and ``Not modelled:`` in a module's docstring."""
-    found = re.search(r"^Modelled: (.*?)\sNot modelled(?: here)?: (.*?)(?:\n\n|\Z)", said, re.DOTALL | re.MULTILINE)
-    return (found[1], found[2]) if found else ("not stated", "not stated")

@@ -27,7 +27,7 @@ def _check_name(name: str, where: Place, sections: Sections) -> None:
     node, dot, word = name.partition(".")
     if not dot or not word or "." in word:
         sections.complain("unknown-name", where, f"`{name}` cannot be set", "a step sets names like `panel.switch`")
-    elif sections.is_node(node, where) and node not in sections.mapping("models"):
+    elif sections.is_node(node, where) and not sections.may_have_model(node):
         fix = f"give it one under `models:`, such as `{node}: sim/{node}.py:Model`"
         sections.complain("no-model", where, f"`{node}` has no model here, so nothing of it can be set", fix)
 

@@ -134,7 +134,7 @@ def read_drift(sections: Sections) -> DriftWord | Mapping[str, Fraction]:
         sections.is_node(node, sections.source.of_key(("drift", node)))
         where = sections.source.of_value(("drift", node))
         try:
-            drift = read_quantity(value, "ratio")
+            drift = read_quantity(value, "ratio", lambda ratio: abs(ratio) <= MOST_DRIFT)
         except QuantityError as refused:
             sections.complain("wrong-value", where, refused.text, refused.fix)
             continue

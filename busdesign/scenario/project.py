@@ -4,6 +4,7 @@ import os
 import re
 from pathlib import Path
 
+from busdesign.catalogue.text_file import found_nearby
 from busdesign.findings import Refused, did_you_mean, shown
 
 _CLASS_NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
@@ -57,8 +58,12 @@ def catalogue_file(written: str, scenario_file: str) -> str:
         return straight if os.path.lexists(straight) else short
 
 
-def near_catalogues(path: str) -> str:
-    """A hint for a catalogue that is not there: the likeliest YAML file in its folder."""
+def near_catalogues(path: str, scenario_file: str) -> str:
+    """A hint for a catalogue that is not there: one of its name elsewhere, or the likeliest YAML file in its folder."""
+    home = os.path.dirname(scenario_file)
+    elsewhere = found_nearby(path) or found_nearby(os.path.join(home, os.path.basename(path)))
+    if elsewhere:
+        return f"there is `{elsewhere}`: write `{os.path.relpath(elsewhere, home or '.')}`"
     folder, wrong = os.path.split(path)
     try:
         names = sorted(name for name in os.listdir(folder or ".") if name.endswith((".yaml", ".yml")))

@@ -105,7 +105,8 @@ def _catalogue(written: object, source: Source, findings: list[Finding], load: L
     path = catalogue_file(written, source.file)
     if not os.path.exists(path):
         where = source.of_value(("catalogue",))
-        findings.append(error("file-missing", where, f"there is no catalogue `{path}`", near_catalogues(path)))
+        fix = near_catalogues(path, source.file)
+        findings.append(error("file-missing", where, f"there is no catalogue `{path}`", fix))
         return None
     try:
         return load(path)

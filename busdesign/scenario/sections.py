@@ -10,7 +10,7 @@ from pydantic import BaseModel
 from busdesign.catalogue.model import Catalogue
 from busdesign.catalogue.source import Source, Trail
 from busdesign.catalogue.validation import validated
-from busdesign.findings import Finding, Place, did_you_mean, error
+from busdesign.findings import Finding, Place, did_you_mean, error, nearest
 from busdesign.units import format_duration
 
 Entry = TypeVar("Entry", bound=BaseModel)
@@ -56,6 +56,16 @@ class Sections:
             return True
         self.complain("unknown-node", where, f"there is no node `{name}`", did_you_mean(name, self.catalogue.nodes))
         return False
+
+    def may_have_model(self, node: str) -> bool:
+        """Whether ``models`` gives ``node`` a model, or gives one to a misspelt node that may be meant to be this."""
+        modelled = self.mapping("models")
+        if node in modelled:
+            return True
+        if self.catalogue is None:
+            return nearest(node, modelled) is not None
+        misspelt = [name for name in modelled if name not in self.catalogue.nodes]
+        return any(nearest(name, self.catalogue.nodes) in (node, None) for name in misspelt)
 
     def check_in_run(self, time_ns: int | None, trail: Trail, *, end_included: bool = False) -> None:
         """Complain of a time behind ``trail`` that the run does not reach."""

@@ -4,12 +4,12 @@ A catalogue gives every ``message.signal`` and every ``node.silent``; the names 
 with ``with_names`` once the models are loaded.
 """
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal, Self
 
-from busdesign.catalogue.model import Catalogue, Signal
+from busdesign.catalogue.model import Catalogue, Message, Signal
 from busdesign.findings import Finding, Place, Severity, did_you_mean, nearest, printable
 from busdesign.scenario.expression import (
     And,
@@ -194,6 +194,9 @@ class _Check:
         owner = name.partition(".")[0]
         catalogue = self._scenario.catalogue
         own = sorted(other for other in known if other.partition(".")[0] == owner)
+        members = [message for message in catalogue.messages if message.family == owner]
+        if members and owner not in catalogue.nodes:
+            return _error("unknown-name", where, *_about_family(name, members))
         if owner in catalogue.nodes and owner not in self._scenario.models:
             text = f"there is no `{name}`: `{owner}` has no model in this scenario"
             fix = f"give it one under `models:`; without one there is only `{owner}.{SILENT}`"
@@ -207,6 +210,18 @@ class _Check:
             return _error("unknown-name", where, f"there is no `{name}`", did_you_mean(name, sorted(known)))
         text = f"there is no `{name}`: `{owner}` is neither a node nor a message"
         return _error("unknown-name", where, text, did_you_mean(owner, owners))
+
+
+def _about_family(name: str, members: Sequence[Message]) -> tuple[str, str]:
+    """What to say of ``family.signal``, which only the members of the family have, and the hint."""
+    family, _, signal = name.partition(".")
+    known = dict.fromkeys(known.name for message in members for known in message.signals)
+    near = signal if signal in known else nearest(signal, known)
+    text = f"`{family}` is a family: {_listed([message.name for message in members])}"
+    if near is None:
+        return text, f"name one of them, with one of its signals: {_listed(known)}" if known else "they have no signals"
+    ways = [f"`{message.name}.{near}`" for message in members[:_MOST_LISTED]]
+    return text, f"write {' or '.join(ways)}" + (" ..." if len(members) > _MOST_LISTED else "")
 
 
 def _check_value(name: str, kind: Kind, value: Value, where: Place | None) -> Iterator[Finding]:

@@ -71,12 +71,12 @@ class Columns:
 class SignalTrack:
     """What a signal said, and from when on: only changes. ``times_ns`` ascends; ``values`` has the same length.
 
-    A value is a code's name, or the raw number as text where a signal with codes sends one that has no name; a float
-    in the signal's unit for a signal without codes.
+    A value is the word of its code if it has one; else a float in the signal's unit, or the raw number as text where
+    the signal has codes and no range, so that other numbers mean nothing.
     """
 
     times_ns: list[int]
-    values: list[str] | list[float]
+    values: list[str | float]
 
 
 def decode(traffic: Traffic, message: Message) -> Columns:
@@ -90,15 +90,20 @@ def signal_track(traffic: Traffic, message: Message, signal: str) -> SignalTrack
     """When ``signal`` took which value, as heard: from the end of the frame that says so. Raises KeyError."""
     columns, found = decode(traffic, message), message.signal(signal)
     raw, end_ns = columns.raw(signal), columns.end_ns
-    values = raw if found.codes else columns.physical(signal)
+    values = columns.physical(signal)
     if np.any(end_ns[1:] < end_ns[:-1]):  # a damaged capture
         order = np.argsort(end_ns, kind="stable")
         raw, end_ns, values = raw[order], end_ns[order], values[order]
     changed = np.ones(len(raw), np.bool_)
     np.not_equal(raw[1:], raw[:-1], out=changed[1:])
-    kept = values[changed].tolist()
+    kept: list[str | float] = values[changed].tolist()
     if found.codes:
-        kept = [found.codes.get(value, str(value)) for value in kept]
+        only_words = found.minimum is None
+        raws = raw[changed].tolist()
+        kept = [
+            found.codes.get(number, str(number) if only_words else value)
+            for number, value in zip(raws, kept, strict=True)
+        ]
     return SignalTrack(end_ns[changed].tolist(), kept)
 
 

@@ -64,10 +64,15 @@ def read_traffic(path: str | os.PathLike[str]) -> Reading:
 
 def write_traffic(traffic: Traffic, path: str | os.PathLike[str]) -> None:
     """Write ``traffic`` to ``path``, in the format of its suffix, whole or not at all. Raises OutputError."""
+    write_bytes(path, require_writable_format(path).write(traffic))
+
+
+def require_writable_format(path: str | os.PathLike[str]) -> "_Format":
+    """The format of ``path`` by its suffix. Raises OutputError if that is none of `.log` and `.csv`."""
     frame_format = _FORMATS.get(Path(path).suffix.lower())
     if frame_format is None:
         raise OutputError(f"cannot write `{path}` as a recording: {_about_suffix(path)}")
-    write_bytes(path, frame_format.write(traffic))
+    return frame_format
 
 
 def _require_plausible(path: str | os.PathLike[str], frame_format: _Format, reading: Reading, size_bytes: int) -> None:

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from busdesign.catalogue.model import Message
 from busdesign.traffic.frames import Traffic
 from busdesign.traffic.select import rows_of
+from busdesign.wire.frame import INTERMISSION_BITS
 
-INTERMISSION_BITS = 3  # ISO 11898-1, interframe space
 BUSIEST_WINDOW_NS = 100_000_000
 _LARGEST = 1 << 62
 

@@ -8,7 +8,7 @@ from busdesign.catalogue.model import Message
 from busdesign.findings import did_you_mean
 from busdesign.units import format_duration, positive_duration_ns
 from busdesign.virtual.kernel import DUTY, Kernel
-from busdesign.virtual.models import takes
+from busdesign.virtual.models import is_deferred, takes
 from busdesign.virtual.node import Node
 from busdesign.virtual.senders import Sender
 
@@ -27,6 +27,8 @@ class Board:
         self._all = senders
 
     def repeat(self, period: str, duty: Callable[[], None]) -> None:
+        if is_deferred(duty):
+            raise ValueError("a duty is a plain function: a generator or a coroutine would never be run")
         if not takes(duty, 0):
             raise ValueError("a duty is called without arguments; write `def duty(self):` and give `self.duty`")
         step = positive_duration_ns(period) * self._ticks_per_ns

@@ -69,11 +69,8 @@ def _switch_on(
     """Give every node its board, clock and traces, and every message its listeners."""
     traces: dict[str, tuple[list[int], list[Any]]] = {}
     for name, node in nodes.items():
-        node._clock = kernel.clock
-        node._controller = Board(name, kernel, senders, stream(scenario.seed, "node", name))
-        node._tracks = {shown: ([0], [what.initial]) for shown, what in node.shows.items()}
-        node.__dict__.update({shown: what.initial for shown, what in node.shows.items()})
-        traces.update({f"{name}.{shown}": track for shown, track in node._tracks.items()})
+        own = node._lend(kernel.clock, Board(name, kernel, senders, stream(scenario.seed, "node", name)))
+        traces.update({f"{name}.{shown}": track for shown, track in own.items()})
     for sender in senders.values():
         message = sender.message
         hearing = [nodes[name] for name in message.receivers if name in nodes]

@@ -12,10 +12,11 @@ from busdesign.findings import Finding
 from busdesign.scenario.model import Scenario
 from busdesign.traffic.frames import Traffic
 from busdesign.virtual.clocks import TimeBase
-from busdesign.virtual.kernel import COLUMNS, INTERMISSION_BITS, Kernel
+from busdesign.virtual.kernel import COLUMNS, Kernel
 from busdesign.virtual.run import Run, Trace
 from busdesign.virtual.senders import Sender
 from busdesign.wire.flags import EXTENDED
+from busdesign.wire.frame import INTERMISSION_BITS
 
 CHANNEL = "can0"
 

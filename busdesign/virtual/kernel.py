@@ -1,10 +1,6 @@
 """The simulated bus, frame by frame: an event heap, arbitration by priority, exact frame lengths.
 
-Modelled: release times with jitter and drifted clocks, queueing by priority in every node, arbitration under the join
-rule (a frame that is ready before the sample point of a foreign start of frame takes part, one that comes later waits),
-the exact stuffed length of every payload at its sender's bit time, acknowledge (by any second node), intermission,
-silent transmitters. Not modelled here: errors on the wire and error counters, a frame that nobody hears because all
-other nodes are silent, propagation delay, clock phase inside a bit.
+What is modelled and what is not stands in ``MODELLED`` and ``NOT_MODELLED``, which the report prints.
 
 Simultaneous events happen in the order of the ranks below; a frame that ends in the same instant comes before all of
 them, arbitration after all of them.
@@ -19,8 +15,18 @@ from typing import Any
 from busdesign.virtual.clocks import TimeBase
 from busdesign.virtual.node import Arrival, Clock
 from busdesign.virtual.senders import Sender
+from busdesign.wire.frame import INTERMISSION_BITS
 
-INTERMISSION_BITS = 3  # ISO 11898-1, interframe space
+MODELLED = (
+    "release times with jitter and drifted clocks, queueing by priority in every node, arbitration under the "
+    "join rule (a frame that is ready before the sample point of a foreign start of frame takes part, one that "
+    "comes later waits), the exact stuffed length of every payload at its sender's bit time, acknowledge (by "
+    "any second node), intermission, silent transmitters."
+)
+NOT_MODELLED = (
+    "errors on the wire and error counters, a frame that nobody hears because all other nodes are silent, "
+    "propagation delay, clock phase inside a bit."
+)
 
 # Ranks of simultaneous events, lowest first.
 FAULT, STEP, MISSED, DUTY, RELEASE, PROGRESS = range(6)

@@ -2,7 +2,8 @@
 
 from collections.abc import Callable
 from copy import deepcopy
-from inspect import signature
+from difflib import get_close_matches
+from inspect import isasyncgenfunction, iscoroutinefunction, isgeneratorfunction, signature
 from linecache import getline
 from traceback import extract_tb, walk_tb
 
@@ -28,6 +29,9 @@ def load_models(scenario: Scenario) -> dict[str, Node]:
     return nodes
 
 
+DUTIES = ("begin", "heard", "missed")
+
+
 class _Refused(Exception):
     def __init__(self, rule: str, where: Place | None, text: str, fix: str = "") -> None:
         super().__init__(text)
@@ -36,12 +40,19 @@ class _Refused(Exception):
 
 def _node(name: str, choice: ModelChoice, modules: ProjectModules) -> Node:
     model = _class(choice, modules)
+    _refuse_odd_names(choice, model)
     try:
         made = model()
     except (Exception, SystemExit) as error:
         raise _Refused("model-failed", _place_in_model(error) or choice.place, _said(error)) from None
     made.name = name
+    if is_deferred(made.begin):
+        text = f"`begin` of `{choice.class_name}` is a generator or a coroutine, which nobody would run"
+        raise _Refused("model-duty", choice.place, text, "write a plain function, without `yield` and `async`")
     for duty in ("heard", "missed"):
+        if is_deferred(getattr(made, duty)):
+            text = f"`{duty}` of `{choice.class_name}` is a generator or a coroutine, which nobody would run"
+            raise _Refused("model-duty", choice.place, text, "write a plain function, without `yield` and `async`")
         if not takes(getattr(made, duty), 1):
             text = f"`{duty}` of `{choice.class_name}` must take the message and nothing else"
             raise _Refused("model-duty", choice.place, text, f"write `def {duty}(self, message):`")
@@ -60,6 +71,20 @@ def _node(name: str, choice: ModelChoice, modules: ProjectModules) -> Node:
     return made
 
 
+def _refuse_odd_names(choice: ModelChoice, model: type[Node]) -> None:
+    """A shown name that the node interface has already, and a duty that looks misspelt: it would never be called."""
+    for shown in model.shows:
+        if hasattr(Node, shown) or shown in ("name", "silent"):
+            text = f"`{choice.class_name}` shows `{shown}`, which every node has already with another meaning"
+            raise _Refused("model-name", choice.place, text, f"call it `{shown}_` or otherwise")
+    for ancestor in model.__mro__[: model.__mro__.index(Node)]:
+        for name, value in vars(ancestor).items():
+            close = get_close_matches(name, DUTIES, n=1, cutoff=0.85)
+            if callable(value) and close and name not in DUTIES:
+                text = f"`{choice.class_name}.{name}` is never called: it looks like a misspelt `{close[0]}`"
+                raise _Refused("model-duty", choice.place, text, f"call it `{close[0]}`, or give it another name")
+
+
 def _class(choice: ModelChoice, modules: ProjectModules) -> type[Node]:
     try:
         module = modules.load(choice.file)
@@ -67,7 +92,8 @@ def _class(choice: ModelChoice, modules: ProjectModules) -> type[Node]:
         where = Place(error.filename or str(choice.file), error.lineno or 1, error.offset or 1, _first_line(error.text))
         raise _Refused("model-unreadable", where, f"not readable as Python: {error.msg}") from None
     except (Exception, SystemExit) as error:
-        raise _Refused("model-unreadable", _place_in_model(error) or choice.place, _said(error)) from None
+        fix = _about_import(error, choice)
+        raise _Refused("model-unreadable", _place_in_model(error) or choice.place, _said(error), fix) from None
     found = getattr(module, choice.class_name, None)
     models = [key for key, value in vars(module).items() if _is_model(value)]
     if found is None:
@@ -79,6 +105,11 @@ def _class(choice: ModelChoice, modules: ProjectModules) -> type[Node]:
     return found  # type: ignore[no-any-return]
 
 
+def is_deferred(duty: Callable[..., object]) -> bool:
+    """Whether calling ``duty`` only makes something that is still to be run."""
+    return isgeneratorfunction(duty) or iscoroutinefunction(duty) or isasyncgenfunction(duty)
+
+
 def takes(duty: Callable[..., object], arguments: int) -> bool:
     """Whether ``duty`` can be called with so many arguments."""
     try:
@@ -88,6 +119,14 @@ def takes(duty: Callable[..., object], arguments: int) -> bool:
     except ValueError:  # of something compiled, which does not tell
         return True
     return True
+
+
+def _about_import(error: BaseException, choice: ModelChoice) -> str:
+    """A hint where a neighbour was imported as if it were an installed package."""
+    missing = (error.name or "").split(".")[-1] if isinstance(error, ModuleNotFoundError) else ""
+    if missing and (choice.file.parent / f"{missing}.py").is_file():
+        return f"imports inside a project are relative: `from .{missing} import ...`"
+    return ""
 
 
 def _is_model(value: object) -> bool:
@@ -120,6 +159,13 @@ def model_error(error: BaseException, at_s: float) -> ModelError | None:
 
 
 def _said(error: BaseException) -> str:
+    try:
+        return _in_words(error)
+    except Exception:  # its own text fails
+        return type(error).__name__
+
+
+def _in_words(error: BaseException) -> str:
     if isinstance(error, ValueError) and str(error):
         return str(error)
     if isinstance(error, SystemExit):

@@ -50,6 +50,8 @@ class Shown:
 
     def __set__(self, node: "Node", value: Any) -> None:
         shown = node.__dict__
+        if self.name not in shown:
+            raise ValueError(f"`{self.name}` cannot be set yet: power has not come on; set it in `begin`")
         before = shown[self.name]
         if before != value:
             self.check(value)
@@ -73,6 +75,8 @@ class Choice(Shown):
     """One of a few words; the first is the one it starts with."""
 
     def __init__(self, *words: str, settable: bool = False) -> None:
+        if not words:
+            raise ValueError('a Choice needs its words, such as `Choice("up", "down")`')
         super().__init__(words[0], settable=settable)
         self.words = words
 
@@ -179,6 +183,13 @@ class Node:
             settings |= {name: None for name, kind in get_annotations(ancestor).items() if _is_setting(name, kind)}
         settings = {name: None for name in settings if name not in shows}
         cls.shows, cls.settings = shows, tuple(settings)
+
+    def _lend(self, clock: Clock, controller: Controller) -> Mapping[str, tuple[list[int], list[Any]]]:
+        """Called by the kernel before ``begin``: what the node works with. Returns its traces, by shown name."""
+        self._clock, self._controller = clock, controller
+        self._tracks = {name: ([0], [what.initial]) for name, what in self.shows.items()}
+        self.__dict__.update({name: what.initial for name, what in self.shows.items()})
+        return self._tracks
 
     def begin(self) -> None:
         """Power has come on: publish first values, start the duties."""

@@ -22,13 +22,15 @@ CRC_BITS = 15
 CRC_POLYNOMIAL = 0x4599  # x15 + x14 + x10 + x8 + x7 + x4 + x3 + 1, Bosch CAN 2.0 part A, 3.1.1
 LONGEST_RUN_BITS = 5  # after so many equal bits the sender inserts the complement, Bosch CAN 2.0 part A, "Coding"
 
+INTERMISSION_BITS = 3  # Bosch CAN 2.0 part A, interframe space
+
 # What follows the CRC sequence, never stuffed; the acknowledge slot as the receivers leave it, dominant.
 TRAILER = {
     "crc delimiter": "1",
     "acknowledge slot": "0",
     "acknowledge delimiter": "1",
     "end of frame": "1" * 7,
-    "intermission": "1" * 3,
+    "intermission": "1" * INTERMISSION_BITS,
 }
 
 

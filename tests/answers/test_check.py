@@ -155,3 +155,41 @@ def test_plain_data_is_what_scripts_get() -> None:
     assert plain["findings"][0]["where"] == {"file": "catalogue.yaml", "line": 10, "column": 15}
     assert plain["findings"][0]["severity"] == "broken"
     assert type(plain["bus"]["load_worst"]) is float
+
+
+SILENCE = """
+catalogue: s
+bus: {{bit_rate: 250 kbit/s}}
+nodes: {{a: {{}}, b: {{}}}}
+messages:
+  m: {{id: 1, from: a, to: b, bytes: 8, {}}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("timing", "rule"),
+    [
+        ("every: 100 ms, lost_after: 100 ms", "lost-after-too-short"),
+        ("every: 100 ms, lost_after: 150 ms", "lost-after-short"),
+        ("every: 100 ms, lost_after: 201 ms", None),
+        ("every: 100 ms, jitter: 60 ms, lost_after: 150 ms", "lost-after-too-short"),
+        ("irregular: {at_least_apart: 20 ms}, lost_after: 150 ms", "lost-after-of-irregular"),
+    ],
+)
+def test_silence_that_a_healthy_bus_exceeds(timing: str, rule: str | None) -> None:
+    answer = check(parse_catalogue(SILENCE.format(timing)))
+    assert [found.rule for found in answer.findings] == ([rule] if rule else [])
+    assert answer.holds is (rule != "lost-after-too-short")
+    assert all(found.where and "lost_after" in found.where.quoted for found in answer.findings)
+
+
+def test_a_message_without_an_identifier_may_block_all_others() -> None:
+    head = "catalogue: s\nbus: {bit_rate: 125 kbit/s}\nnodes: {a: {}, b: {}}\nmessages:\n"
+    urgent = "  urgent: {id: 0x100, from: a, to: b, bytes: 0, every: 10 ms, deadline: 1 ms}\n"
+    bulk = "  bulk: {from: b, to: a, bytes: 8, every: 100 ms}\n"
+    (alone,) = check(parse_catalogue(head + urgent)).messages
+    beside = check(parse_catalogue(head + urgent + bulk)).messages[0]
+    placed = check(parse_catalogue(head + urgent + bulk.replace("{", "{id: 0x700, ", 1))).messages[0]
+    assert alone.meets_deadline is True
+    assert beside.meets_deadline is False
+    assert beside.response_worst_ms == placed.response_worst_ms

@@ -9,12 +9,14 @@ import busdesign
 from busdesign.answers.check import check
 from busdesign.answers.simulate import simulate
 from busdesign.catalogue.model import Message
+from busdesign.catalogue.reader import parse_catalogue
 from busdesign.errors import ModelError, ScenarioError
 from busdesign.findings import Severity
 from busdesign.scenario.model import Scenario
 from busdesign.scenario.reader import read_scenario
 from busdesign.wire.lengths import frame_bits
 from tests.cli.projects import Gate
+from tests.networks import scenario_of
 
 # At 250 kbit/s; the join rule and the sample point play no part where one message is ready alone.
 BIT_MS = 0.004
@@ -175,8 +177,20 @@ def test_a_model_may_not_take_a_name_that_the_catalogue_gives(gate: Gate) -> Non
     gate.edit(gate.panel, "    lamp = Choice", '    silent = Choice("no", "yes")\n    lamp = Choice')
     with pytest.raises(ScenarioError) as raised:
         simulate(gate.scenario)
-    assert [found.rule for found in raised.value.findings] == ["name-taken"]
+    assert [found.rule for found in raised.value.findings] == ["model-name"]
 
 
 def test_the_root_package_has_the_same_door() -> None:
     assert busdesign.simulate is simulate
+
+
+def test_an_overloaded_bus_does_not_hold() -> None:
+    """Without a bound nothing is kept, whatever the run shows; and a deadline missed in a run is a broken promise."""
+    text = "catalogue: s\nbus: {bit_rate: 10 kbit/s}\nnodes: {a: {}, b: {}}\nmessages:\n"
+    text += "  hi: {id: 1, from: a, to: b, bytes: 8, every: 14 ms, deadline: 1 ms}\n"
+    text += "  lo: {id: 2, from: b, to: a, bytes: 8, every: 14 ms}\n"
+    answer = simulate(scenario_of(parse_catalogue(text), 1_000_000_000))
+    assert answer.holds is False
+    rules = [(found.rule, found.text.split("`")[1]) for found in answer.findings]
+    assert ("no-bound", "lo") in rules
+    assert ("deadline-missed", "hi") in rules

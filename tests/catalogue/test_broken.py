@@ -85,6 +85,30 @@ YAML_TRAPS = [
     ),
     Broken("two colons", "catalogue: a§: b\n", "yaml-syntax", "a second `: `", "quotes round a text"),
     Broken("crooked", "bus:\n    bit_rate: 1 Mbit/s\n  §nodes: {}\n", "yaml-syntax", "line up", "line above"),
+    Broken(
+        "tab in a line that goes on",
+        GOOD.replace("tried\n", "tried\n§\t"),
+        "yaml-syntax",
+        "a tab stands",
+        "spaces, never with tabs",
+    ),
+    Broken(
+        "no space after the colon",
+        HEAD + "messages:\n  report:\n    §id:0x100\n    from: panel\n",
+        "yaml-syntax",
+        "no space follows the `:` of `id`",
+        "write `id: 0x100`",
+    ),
+    Broken(
+        "no space at the end",
+        HEAD + "messages:\n  report:\n    from: panel\n    §every:50 ms  # often\n",
+        "yaml-syntax",
+        "no space follows the `:` of `every`",
+        "write `every: 50 ms`",
+    ),
+    Broken(
+        "no space in braces", GOOD.replace("every: 10 ms", "every: 10 ms, §to:strut"), "unknown-key", "", "`to: strut`"
+    ),
     Broken("percent sign", signals("s: {bits: 8, unit: §%}"), "yaml-syntax", "cannot begin with", "quotes"),
 ]
 
@@ -172,8 +196,31 @@ QUANTITIES = [
         "Mega for kilo",
         GOOD.replace("250 kbit/s", "§250 Mbit/s"),
         "wrong-value",
-        "1 Mbit/s is the most",
-        "mean `250 kbit/s`?",
+        "`250 Mbit/s` is too fast",
+        "`1 Mbit/s` is the most of classical CAN",
+    ),
+    Broken("Giga", GOOD.replace("250 kbit/s", "§1 Gbit/s"), "wrong-value", "too fast", "`1 Mbit/s` is the most"),
+    Broken(
+        "tolerance without unit",
+        GOOD.replace("strut: {}", "strut: {tolerance: §50}"),
+        "wrong-unit",
+        "`50` has no unit",
+        "write `50 ppm`",
+    ),
+    Broken(
+        "decimal comma",
+        GOOD.replace("strut: {}", "strut: {tolerance: §0,5 %, clock: 16 MHz}"),
+        "decimal-comma",
+        "`0,5 %` has a decimal comma",
+        "write `0.5 %`: a decimal point, not a comma",
+    ),
+    Broken("comma in a number", signals("s: {bits: 8, factor: §0,5}"), "decimal-comma", "`0,5`", "write `0.5`"),
+    Broken(
+        "comma in a text",
+        signals("s: {bits: 8, factor: §'0,5'}"),
+        "wrong-value",
+        "a number, found `0,5`",
+        "write `0.5`: a decimal point",
     ),
     Broken(
         "sample point", GOOD.replace("kbit/s}", "kbit/s, sample_point: §0.875}"), "wrong-unit", "no unit", "`87.5 %`"
@@ -237,6 +284,20 @@ RULES = [
         "signal-outside",
         "bits 64 to 67, but bit 63 is the last of 8 bytes",
         "`start: 0`",
+    ),
+    Broken(
+        "starts outside the payload",
+        signals("a: {bits: 12, start: §64, byte_order: big}"),
+        "signal-outside",
+        "`a` starts at bit 64, but bit 63 is the last of 8 bytes",
+        "`start: 7`",
+    ),
+    Broken(
+        "outside in pieces",
+        signals("a: {bits: 20, start: §62, byte_order: big}"),
+        "signal-outside",
+        "`a` reaches as far as bit 79, but bit 63 is the last of 8 bytes",
+        "`start: 7`",
     ),
     Broken(
         "outside 2 bytes",
@@ -371,6 +432,13 @@ RULES = [
     Broken("scaled counter", signals("s: {bits: 4, counts: 1, §factor: 2}"), "counter", "`factor` does not go"),
     Broken("counter and check", signals("s: {bits: 8, counts: 1, §crc: crc8-2f}"), "counter", "at once", "two signals"),
     Broken("unknown check", signals("s: {bits: 8, crc: §crc8-j1580}"), "check", "`crc8-j1580`", "`crc8-j1850`?"),
+    Broken(
+        "half a check",
+        signals("s: {bits: 8, crc: §crc8}"),
+        "check",
+        "no check is called `crc8`",
+        "did you mean `crc8-j1850` or `crc8-2f`?",
+    ),
     Broken("narrow check", signals("s: {bits: §7, crc: crc8-2f}"), "check", "makes 8 bits, but `s` has 7", "`bits: 8`"),
     Broken(
         "two checks", signals("a: {bits: 8, crc: crc8-2f}", "b: {bits: 8, crc: §crc8-2f}"), "check", "second", "one"
@@ -481,6 +549,20 @@ FAMILIES = [
         "for-each",
         "`ofset` is no key of a message, and `{ofset}` stands in none",
         "did you mean `offset`?",
+    ),
+    Broken(
+        "misspelt word in a text",
+        family("{leg: [l, r], from: [panel, strut]}", "every: 1 s\n    comment: §'seen by {lge}'"),
+        "for-each",
+        "`{lge}` stands for nothing",
+        "did you mean `leg`?",
+    ),
+    Broken(
+        "misspelt word that nothing else uses",
+        family("{leg: [l, r], side: [a, b], from: [panel, strut]}", "every: 1 s\n    comment: §'on side {sid}'"),
+        "for-each",
+        "`{sid}` stands for nothing",
+        "did you mean `side`?",
     ),
     Broken("number as key", family("{leg: [l, r], from: [panel, strut], §5: [1, 2]}"), "for-each", "`5` is no key"),
     Broken(

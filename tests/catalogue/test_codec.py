@@ -146,7 +146,10 @@ def test_codes_by_their_words_and_numbers_without_one() -> None:
     codec = codec_of("lamp: {bits: 4, codes: {0: dark, 1: red, 9: blue}, initial: red}, level: {bits: 4, factor: 0.5}")
     assert codec.decode(codec.encode({})) == {"lamp": "red", "level": 0.0}
     assert codec.decode(codec.encode({"lamp": "blue", "level": 3.5})) == {"lamp": "blue", "level": 3.5}
-    assert codec.decode(codec.encode({"lamp": 5})) == {"lamp": 5.0, "level": 0.0}
+    assert codec.decode(codec.encode({"lamp": 9})) == {"lamp": "blue", "level": 0.0}
+    assert codec.decode(b"\x05") == {"lamp": 5.0, "level": 0.0}  # what another board may send
+    with pytest.raises(ValueError, match="`5` is no code of `lamp`"):
+        codec.encode({"lamp": 5})
     assert codec.getters["lamp"](0x09) == "blue"
 
 

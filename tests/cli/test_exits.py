@@ -30,11 +30,26 @@ UNUSABLE = {
     "simulate: no such file": (["simulate", "sim/scenarios/silent.yaml"], "did you mean `sim/scenarios/silence.yaml`?"),
     "simulate: a folder": (["simulate", "sim/scenarios"], "this is a folder, not a file"),
     "simulate: a catalogue": (["simulate", "messages/gate.yaml"], "this is a catalogue, not a scenario"),
-    "simulate: no folder": (["simulate", "sim/scenarios/silence.yaml", "--report", "no/run.html"], "no folder `no`"),
+    "simulate: no folder": (
+        ["simulate", "sim/scenarios/silence.yaml", "--report", "sim/panel.py/run.html"],
+        "cannot make the folder `sim/panel.py`",
+    ),
     "simulate: onto a folder": (["simulate", "sim/scenarios/silence.yaml", "--report", "sim"], "it is a folder"),
     "simulate: onto itself": (
         ["simulate", "sim/scenarios/silence.yaml", "--report", "sim/../sim/scenarios/silence.yaml"],
-        "it is the scenario itself",
+        "the run reads it, and it would be lost",
+    ),
+    "simulate: onto the catalogue": (
+        ["simulate", "sim/scenarios/silence.yaml", "--report", "messages/gate.yaml"],
+        "the run reads it, and it would be lost",
+    ),
+    "simulate: onto a model": (
+        ["simulate", "sim/scenarios/silence.yaml", "--report", "sim/panel.py"],
+        "the run reads it, and it would be lost",
+    ),
+    "simulate: two results in one file": (
+        ["simulate", "sim/scenarios/silence.yaml", "--traffic", "a.log", "--report", "a.log"],
+        "the traffic and the report need a file each",
     ),
     "simulate: a recording of no known kind": (
         ["simulate", "sim/scenarios/silence.yaml", "--traffic", "run.txt"],

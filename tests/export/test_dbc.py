@@ -193,5 +193,30 @@ def test_start_value_beyond_floats_and_range_of_zero_are_said() -> None:
     assert any("the range 0 to 0 of `m.nil`" in loss for loss in losses(rendered))
 
 
+def test_losses_stand_at_the_signal_or_the_wires_that_they_are_about() -> None:
+    text = """
+catalogue: bench
+bus:
+  bit_rate: 250 kbit/s
+  harness: {trunk: 9 m}
+nodes: {one: {}}
+messages:
+  m:
+    id: 1
+    from: one
+    every: 5 ms
+    signals:
+      value: {bits: 8}
+      count: {bits: 4, counts: 1}
+      sum: {bits: 8, crc: crc8-j1850}
+      nil: {bits: 8, range: [0, 0]}
+"""
+    said = dict(loss.split(": ", 1) for loss in losses(render(parse_catalogue(text))))
+    assert said["catalogue.yaml:5:3"] == "DBC has no word for the harness"
+    assert "counter" in said["catalogue.yaml:14:7"]
+    assert "check" in said["catalogue.yaml:15:7"]
+    assert "the range 0 to 0 of `m.nil`" in said["catalogue.yaml:16:7"]
+
+
 if __name__ == "__main__":
     GOLDEN.write_bytes(render(the_demo()).data)

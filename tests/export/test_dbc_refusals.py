@@ -156,4 +156,4 @@ messages:
 """
     comment, unit = refused(parse_catalogue(family))
     assert comment.startswith("catalogue.yaml:8:14: dbc-text: the comment of `m` holds `Δ`")
-    assert unit.startswith("catalogue.yaml:10:14: dbc-text: the unit of `m.s` holds `Ω`")
+    assert unit.startswith("catalogue.yaml:10:15: dbc-text: the unit of `m.s` holds `Ω`")

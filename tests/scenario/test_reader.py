@@ -111,6 +111,19 @@ def test_a_catalogue_that_is_not_there_is_named_where_it_is_asked_for(findings: 
     assert too_short.startswith("story.yaml:3:10: `0 s` must be longer than zero")
 
 
+@pytest.mark.parametrize("written", ["../messages/doors.yaml", "../../../messages/doors.yaml", "doors.yaml"])
+def test_a_catalogue_one_folder_off_is_found(written: str, findings: Findings) -> None:
+    (said,) = findings(f"scenario: s\ncatalogue: {written}\nrun_for: 1 s\n")
+    assert said.endswith("| there is `messages/doors.yaml`: write `../../messages/doors.yaml`")
+
+
+def test_a_misspelt_model_is_no_second_error_where_the_catalogue_is_missing(findings: Findings) -> None:
+    body = "models: {panle: sim/panel.py:Panel}\nsteps: [{at: 0 s, set: {panel.switch: up, wing.flap: 1}}]\n"
+    missing, wing = findings("scenario: s\ncatalogue: none.yaml\nrun_for: 1 s\n" + body)
+    assert "there is no catalogue" in missing
+    assert "`wing` has no model here" in wing
+
+
 def test_what_is_wrong_with_the_catalogue_comes_along(findings: Findings, project: Path) -> None:
     path = project / "messages" / "doors.yaml"
     path.write_text(path.read_text().replace("from: panel", "from: panle"))

@@ -176,6 +176,7 @@ TRIED = {
         *("early", "eager", "credulous eager"),
     ),
     "power_up": ("restless rash", "deaf-panel", "optimistic"),
+    "stuck_lock": ("reckless", "deaf", "deaf-panel", "optimistic"),
     "silent_strut": ("reckless", "hasty optimistic", "deaf", "pessimistic", "landplane", "trusting", "resentful"),
 }
 LOCKS = {f"{leg} motor only against a released lock" for leg in LEGS}

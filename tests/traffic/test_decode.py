@@ -11,6 +11,7 @@ from cantools.database.conversion import BaseConversion
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from busdesign.catalogue.codec import MessageCodec
 from busdesign.catalogue.model import ByteOrder, Message, Signal, bit_positions
 from busdesign.traffic.decode import decode, signal_track
 from busdesign.traffic.frames import Row, Traffic
@@ -184,3 +185,13 @@ def test_a_track_holds_the_value_of_every_frame(payloads: list[int]) -> None:
         value = held.get(10**6 * row, value)
         assert value == payload
     assert all(left != right for left, right in zip(track.values, track.values[1:], strict=False))
+
+
+def test_a_track_of_numbers_that_may_be_a_word_is_what_the_codec_says() -> None:
+    """A range beside the codes: a code stands in place of a number, and any other raw number is one."""
+    speed = Signal("speed", 0, 8, factor=0.5, minimum=0.0, maximum=100.0, codes={255: "not_available"})
+    message = Message("m", 0x100, False, 1, "a", (), (speed,), 1_000_000)
+    rows = [(1000 * (number + 1), 0x100, 0, 1, 0, raw) for number, raw in enumerate((0x64, 0xFF, 0x00))]
+    track = signal_track(Traffic.of_rows(rows), message, "speed")
+    said = [MessageCodec(message).decode(bytes([raw]))["speed"] for raw in (0x64, 0xFF, 0x00)]
+    assert track.values == said == [50.0, "not_available", 0.0]

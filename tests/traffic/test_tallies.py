@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from busdesign.catalogue.model import Message
 from busdesign.traffic.frames import Traffic
 from busdesign.traffic.tallies import (
-    INTERMISSION_BITS,
     Tally,
     busiest_window,
     load,
@@ -19,6 +18,7 @@ from busdesign.traffic.tallies import (
     tally_messages,
 )
 from busdesign.wire.flags import ERROR, REMOTE
+from busdesign.wire.frame import INTERMISSION_BITS
 
 BIT_NS = Fraction(4000)  # 250 kbit/s
 

@@ -149,7 +149,8 @@ def test_a_file_cut_anywhere_loses_nothing_before_its_last_line(traffic: Traffic
 def test_any_bytes_are_frames_or_bad_lines(lines: list[bytes]) -> None:
     data = b"\n".join(lines)
     reading = read_bytes(data)
-    assert len(reading.traffic) + reading.bad_line_count == sum(bool(line.strip()) for line in data.split(b"\n"))
+    told = data.removeprefix(b"\xef\xbb\xbf").split(b"\n")  # a byte order mark at the start is no line
+    assert len(reading.traffic) + reading.bad_line_count == sum(bool(line.strip()) for line in told)
 
 
 def of_message(message: can.Message) -> Row:

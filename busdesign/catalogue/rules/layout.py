@@ -37,14 +37,23 @@ def _outside(message: MessagePart, clash: Clash, fix: str) -> Finding:
     room_bytes = _room_bytes(message)
     room_bits, bits = 8 * room_bytes, message.written.signals[clash.name].bits
     if clash.bits:
-        beyond = tuple(bit for bit in sorted(clash.bits) if bit >= room_bits)
         last = f"bit {room_bits - 1} is the last of {counted(room_bytes, 'byte')}"
-        text = f"`{clash.name}` reaches {_runs(beyond)}, but {last if room_bits else 'the message has no bytes'}"
+        reach = _reach(message.written.signals[clash.name].start, clash.bits, room_bits)
+        text = f"`{clash.name}` {reach}, but {last if room_bits else 'the message has no bytes'}"
         return error("signal-outside", message.at("signals", clash.name, "start"), text, fix)
     free = f"{clash.free_bits} of {counted(room_bits, 'bit')} are free"
     scattered = ", but not together" if bits <= clash.free_bits else ""
     text = f"`{clash.name}` ({counted(bits, 'bit')}) finds no room: {free}{scattered}"
     return error("signal-outside", message.at_key("signals", clash.name), text, fix)
+
+
+def _reach(start: int | None, bits: Iterable[int], room_bits: int) -> str:
+    """How a signal leaves the payload, as short as can be."""
+    beyond = tuple(bit for bit in sorted(bits) if bit >= room_bits)
+    if start is not None and start >= room_bits:
+        return f"starts at bit {start}"
+    is_one_run = beyond[-1] - beyond[0] + 1 == len(beyond)
+    return f"reaches {_runs(beyond) if is_one_run else f'as far as bit {beyond[-1]}'}"
 
 
 def _room_bytes(message: MessagePart) -> int:
