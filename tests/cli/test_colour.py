@@ -6,7 +6,9 @@ import pty
 import re
 import sys
 from collections.abc import Iterator
-from contextlib import redirect_stderr, redirect_stdout
+from contextlib import redirect_stderr, redirect_stdout, suppress
+from queue import Queue
+from threading import Thread
 
 import pytest
 
@@ -24,6 +26,14 @@ class Terminal:
     def __init__(self) -> None:
         self._reader, writer = pty.openpty()
         self.stream = io.TextIOWrapper(io.FileIO(writer, "w"), encoding="utf-8", write_through=True)
+        self._taken: Queue[bytes] = Queue()
+        # What nobody reads would fill the terminal, and then whoever writes would wait for ever.
+        Thread(target=self._take, daemon=True).start()
+
+    def _take(self) -> None:
+        with suppress(OSError):  # its other end was closed
+            while part := os.read(self._reader, 65_536):
+                self._taken.put(part)
 
     def run(self, *words: object) -> int:
         """A command line whose stdout and stderr are this terminal; its status."""
@@ -33,10 +43,10 @@ class Terminal:
     def shown(self) -> str:
         """What has been written since the last time."""
         self.stream.write("\0")  # since a read at the end would wait for more
-        taken = ""
-        while not taken.endswith("\0"):
-            taken += os.read(self._reader, 65_536).decode()
-        return taken[:-1].replace("\r\n", "\n")
+        taken = b""
+        while not taken.endswith(b"\0"):
+            taken += self._taken.get(timeout=20)
+        return taken[:-1].decode().replace("\r\n", "\n")
 
     def close(self) -> None:
         self.stream.close()
