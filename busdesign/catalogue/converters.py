@@ -22,7 +22,8 @@ def raw_converter(signal: Signal) -> Callable[[Any], int]:
     def convert(value: Any) -> int:
         kind = type(value)
         if kind is int and is_plain and low <= value <= high:
-            return int(value)
+            whole: int = value
+            return whole
         if kind is str and value in words:
             return words[value]
         if kind is float and floats_will_do and not only_codes and -FAR < (steps := (value - offset) / factor) < FAR:

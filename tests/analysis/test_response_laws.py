@@ -8,8 +8,9 @@ import math
 import random
 from dataclasses import replace
 from fractions import Fraction
+from itertools import accumulate
 
-from hypothesis import example, given
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 from busdesign.analysis.response import Bound, NoBound, Stream, response_1994, response_bounds
@@ -89,6 +90,9 @@ def as_computed(answer: Bound | NoBound) -> Numbers | None:
 @given(stream_sets(), bits, st.one_of(st.just(0), st.integers(0, 20)))
 @example(PAPER_EXAMPLE, 1, 0)
 def test_equals_the_paper_transcribed(streams: list[Stream], bit: int, blocking_at_least: int) -> None:
+    """Away from a bus filled to a hair: there the plain recurrences take for ever, and ours gives up, as it says."""
+    filled = accumulate(stream.utilisation for stream in sorted(streams, key=lambda stream: stream.priority))
+    assume(not any(Fraction(99, 100) < share < 1 for share in filled))
     answers = response_bounds(streams, bit=bit, blocking_at_least=blocking_at_least)
     assert [as_computed(answer) for answer in answers] == [
         as_printed(stream, streams, bit, blocking_at_least) for stream in streams

@@ -6,6 +6,7 @@ is a better algorithm, part is less work for each frame.
 """
 
 import heapq
+import random
 import statistics
 import time
 from collections.abc import Callable
@@ -120,11 +121,18 @@ def straightforward(catalogue: Catalogue, run_s: int) -> Callable[[], int]:
     return once
 
 
-def bare_loop(frames: int = 200_000) -> Callable[[], int]:
-    """Nothing but two heaps, twenty periods and a table of lengths: how fast Python is on this machine just now."""
+def plain_kernel(frames: int = 200_000) -> Callable[[], int]:
+    """Two heaps, twenty random periods, sampled lengths, the longest wait: a bus without nodes, payloads and records.
+
+    It tells how fast Python is on this machine just now: 0.48 us a frame where a prototype took 3.7 us for all.
+    """
+    rng = random.Random(1)
+    periods = [rng.choice([5, 10, 20, 50]) * 1000 for _ in range(MESSAGES)]
+    lengths = [[rng.randint(100, 130) for _ in range(256)] for _ in range(MESSAGES)]
+    first = [(rng.randrange(period), number) for number, period in enumerate(periods)]
 
     def once() -> int:
-        events = [(number * 300, number) for number in range(MESSAGES)]
+        events, longest = list(first), [0] * MESSAGES
         heapq.heapify(events)
         pending: list[tuple[int, int]] = []
         now = sent = 0
@@ -132,12 +140,13 @@ def bare_loop(frames: int = 200_000) -> Callable[[], int]:
             while events[0][0] <= now:
                 due, number = events[0]
                 heapq.heappush(pending, (number, due))
-                heapq.heapreplace(events, (due + 10_000, number))
+                heapq.heapreplace(events, (due + periods[number], number))
             if not pending:
                 now = events[0][0]
                 continue
             number, due = heapq.heappop(pending)
-            now += 100 + number
+            now += lengths[number][sent & 255]
+            longest[number] = max(longest[number], now - due)
             sent += 1
         return sent
 
@@ -157,9 +166,9 @@ def seconds(once: Callable[[], int], runs: int = 5) -> tuple[float, int]:
 def main() -> None:
     """Print the table."""
     catalogue = network()
-    loop_s, loops = seconds(bare_loop())
+    loop_s, loops = seconds(plain_kernel())
     loop_us = loop_s / loops * 1e6
-    print(f"bare heap loop               {loop_us:7.2f} us/frame   (no nodes, no payloads, nothing kept)")
+    print(f"plain kernel                 {loop_us:7.2f} us/frame   (no nodes, no payloads, nothing kept)")
     plain_run_s = 2
     plain_s, plain_frames = seconds(straightforward(catalogue, plain_run_s), 3)
     plain_us = plain_s / plain_frames * 1e6
@@ -170,7 +179,7 @@ def main() -> None:
         wall_s, frames = seconds(ours(catalogue, modelled=modelled))
         us = wall_s / frames * 1e6
         times = f"{RUN_S / wall_s:6.0f}x real time   ratio {plain_us / us:5.1f}"
-        print(f"{name:27}  {us:7.2f} us/frame   {times}   {us / loop_us:.1f} bare loops")
+        print(f"{name:27}  {us:7.2f} us/frame   {times}   {us / loop_us:.1f} plain kernels")
     for file in demo_scenarios(starter_root()):
         story_s = simulate(file).duration_s
         wall_s, frames = seconds(lambda file=file: simulate(file).frames)  # type: ignore[misc]
