@@ -140,7 +140,7 @@ def _muter(kernel: Kernel, senders: list[Sender], more: int) -> Callable[[Any], 
     def switch(_: object) -> None:
         for sender in senders:
             sender.mutes += more
-        kernel.drop_pending(lambda sender: sender.mutes > 0)
+        kernel.drop_muted()
 
     return switch
 

@@ -9,11 +9,17 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, lcm
 from random import Random
+from typing import Any
 
 from busdesign.catalogue.model import Catalogue
 from busdesign.chance import stream
 
 PPM = Fraction(1, 1_000_000)
+
+
+def half_up(ticks: Any, ticks_per_ns: int) -> Any:
+    """``ticks``, a number or a column, in nanoseconds: the one rounding of every time that leaves the kernel."""
+    return ticks if ticks_per_ns == 1 else (2 * ticks + ticks_per_ns) // (2 * ticks_per_ns)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from busdesign.findings import Finding
 from busdesign.scenario.model import Scenario
 from busdesign.traffic.frames import Traffic
-from busdesign.virtual.clocks import TimeBase
+from busdesign.virtual.clocks import TimeBase, half_up
 from busdesign.virtual.kernel import COLUMNS, Kernel
 from busdesign.virtual.run import Run, Trace
 from busdesign.virtual.senders import Sender
@@ -72,9 +72,8 @@ def run_of_rows(
 
 
 def _ns(ticks: NDArray[Any], base: TimeBase) -> NDArray[np.int64]:
-    scale = base.ticks_per_ns
-    nearest = ticks if scale == 1 else (2 * ticks + scale) // (2 * scale)
-    return nearest.astype(np.int64)
+    rounded: NDArray[np.int64] = half_up(ticks, base.ticks_per_ns).astype(np.int64)
+    return rounded
 
 
 def _by_message(values: list[int], which: NDArray[np.int32], dtype: Any) -> NDArray[Any]:

@@ -65,12 +65,12 @@ class Kernel:
         sender.count += 1
         heappush(self._pending, (sender.key, next(self._serials), sender, nominal, ready, payload))
 
-    def drop_pending(self, muted: Callable[[Sender], bool]) -> None:
+    def drop_muted(self) -> None:
         """Take the queued frames of silent senders out; they count as unfinished."""
-        for entry in self._pending:
-            if muted(entry[2]):
-                entry[2].unfinished += 1
-        self._pending[:] = sorted(entry for entry in self._pending if not muted(entry[2]))
+        for frame in self._pending:
+            if frame[2].mutes:
+                frame[2].unfinished += 1
+        self._pending[:] = sorted(frame for frame in self._pending if not frame[2].mutes)
 
     def run(self, until: int) -> None:
         """Go on until ``until`` ticks; frames that would end later are left unfinished."""
@@ -116,16 +116,17 @@ class Kernel:
                 arrival = Arrival(sender.codec, payload, end if ticks_per_ns == 1 else clock.ns(end))
                 for listener in sender.listeners:
                     listener(arrival)
-        clock.now = until
-        for entry in pending:
-            entry[2].unfinished += 1
+        self._end(until)
 
     def run_alone(self, until: int) -> None:
         """The same on a bus where nobody acknowledges: the applications run, and no frame is ever completed."""
         self._happen_before(until + 1)
+        self._end(until)
+
+    def _end(self, until: int) -> None:
         self.clock.now = until
-        for entry in self._pending:
-            entry[2].unfinished += 1
+        for frame in self._pending:
+            frame[2].unfinished += 1
 
     def _joined(self, limit: int) -> Frame:
         """The winner of an arbitration that frames may join until just before ``limit``, taken out of the queue.

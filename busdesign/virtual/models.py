@@ -29,7 +29,7 @@ def load_models(scenario: Scenario) -> dict[str, Node]:
     return nodes
 
 
-DUTIES = ("begin", "heard", "missed")
+DUTIES = {"begin": (), "heard": ("message",), "missed": ("message",)}  # what each is called with
 
 
 class _Refused(Exception):
@@ -46,16 +46,14 @@ def _node(name: str, choice: ModelChoice, modules: ProjectModules) -> Node:
     except (Exception, SystemExit) as error:
         raise _Refused("model-failed", _place_in_model(error) or choice.place, _said(error)) from None
     made.name = name
-    if is_deferred(made.begin):
-        text = f"`begin` of `{choice.class_name}` is a generator or a coroutine, which nobody would run"
-        raise _Refused("model-duty", choice.place, text, "write a plain function, without `yield` and `async`")
-    for duty in ("heard", "missed"):
+    for duty, arguments in DUTIES.items():
         if is_deferred(getattr(made, duty)):
             text = f"`{duty}` of `{choice.class_name}` is a generator or a coroutine, which nobody would run"
             raise _Refused("model-duty", choice.place, text, "write a plain function, without `yield` and `async`")
-        if not takes(getattr(made, duty), 1):
-            text = f"`{duty}` of `{choice.class_name}` must take the message and nothing else"
-            raise _Refused("model-duty", choice.place, text, f"write `def {duty}(self, message):`")
+        if not takes(getattr(made, duty), len(arguments)):
+            wanted = "the message and nothing else" if arguments else "nothing"
+            text = f"`{duty}` of `{choice.class_name}` must take {wanted}"
+            raise _Refused("model-duty", choice.place, text, f"write `def {duty}({', '.join(('self', *arguments))}):`")
     for setting, value in choice.settings.items():
         if setting not in made.settings:
             hint = did_you_mean(setting, made.settings) or "it has no settings"

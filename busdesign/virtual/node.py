@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Final, Protocol, get_origin
 from busdesign.catalogue.codec import MessageCodec
 from busdesign.catalogue.model import Message
 from busdesign.catalogue.values import Value
+from busdesign.virtual.clocks import half_up
 
 
 class Controller(Protocol):
@@ -121,8 +122,9 @@ class Clock:
         self.ticks_per_ns = ticks_per_ns
 
     def ns(self, ticks: int) -> int:
-        """``ticks`` in nanoseconds, rounded half up: the one rounding of every time that leaves the kernel."""
-        return (2 * ticks + self.ticks_per_ns) // (2 * self.ticks_per_ns)
+        """``ticks`` in nanoseconds, rounded half up."""
+        rounded: int = half_up(ticks, self.ticks_per_ns)
+        return rounded
 
 
 class Arrival:

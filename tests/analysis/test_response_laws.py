@@ -1,4 +1,4 @@
-"""Laws of the bounds on random sets, and the same numbers by a plain transcription of the paper.
+"""Laws of the bounds on random sets, and the same numbers by the paper's formulas as printed.
 
 What holds, for every message of a set and with "no bound" counted as infinite: none of these lowers a response: one
 message more, a longer jitter, a longer frame or a shorter period of any message, more foreign blocking.

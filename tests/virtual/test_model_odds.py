@@ -93,3 +93,12 @@ def test_a_duty_that_wants_an_argument_is_told_where_it_is_given(tmp_path: Path)
     assert "a duty is called without arguments" in found.text
     assert found.where is not None
     assert found.where.quoted.strip() == 'self.each("20 ms", self.look)'
+
+
+def test_a_begin_that_wants_an_argument_is_a_finding(tmp_path: Path) -> None:
+    head = "from busdesign.virtual.node import Node\n\n\nclass Panel(Node):\n"
+    wrote(tmp_path, panel=f"{head}    def begin(self, now):\n        pass\n")
+    with pytest.raises(ScenarioError) as error:
+        loaded(tmp_path, "panel.py:Panel")
+    (found,) = error.value.findings
+    assert (found.text, found.fix) == ("`begin` of `Panel` must take nothing", "write `def begin(self):`")
