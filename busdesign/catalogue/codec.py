@@ -151,6 +151,9 @@ def _terms(position: int, signal: Signal) -> Iterator[str]:
     raw, runs = f"v[{position}]", list(_runs(signal))
     if signal.role is Role.COUNTER:
         raw = f"(count * {signal.counts} % {signal.modulo})"
+        if len(runs) == 1:
+            yield _shifted(raw, runs[0][1])
+            return
     elif len(runs) == 1 and not signal.signed:
         yield _shifted(raw, runs[0][1])  # raw numbers have been held against the bits: no mask is needed
         return
@@ -186,18 +189,21 @@ def _check_lines(message: Message, check: Signal) -> Iterator[str]:
     checksum = CHECKSUMS[check.crc]
     mask, top = (1 << checksum.width) - 1, checksum.width - 8
     start = checksum_of(check.crc, _data_id(check)) ^ checksum.final_xor
+    octets = "".join(f"b{byte}, " for byte in range(message.length_bytes))
+    yield f" {octets}= p.to_bytes({message.length_bytes}, 'little')"
     yield f" c = {start}"
     for byte in _covered_bytes(message, check):
-        octet = f"p >> {8 * byte}" if byte else "p"
         if checksum.reflected:
-            yield f" c = c >> 8 ^ table[(c ^ {octet}) & 255]"
+            yield f" c = c >> 8 ^ table[c & 255 ^ b{byte}]"
         elif top == 0:
-            yield f" c = table[(c ^ {octet}) & 255]"
+            yield f" c = table[c ^ b{byte}]"
         else:
-            yield f" c = c << 8 & {mask} ^ table[(c >> {top} ^ {octet}) & 255]"
-    yield f" c ^= {checksum.final_xor}"
+            yield f" c = c << 8 & {mask} ^ table[c >> {top} ^ b{byte}]"
+    if checksum.final_xor:
+        yield f" c ^= {checksum.final_xor}"
     for low_bit, payload_bit, width in _runs(check):
-        yield f" p |= (c >> {low_bit} & {(1 << width) - 1}) << {payload_bit}"
+        share = "c" if width == checksum.width else f"(c >> {low_bit} & {(1 << width) - 1})"
+        yield f" p |= {_shifted(share, payload_bit)}"
 
 
 def _unpack_text(message: Message) -> str:

@@ -7,7 +7,7 @@ from typing import Any, NoReturn
 from busdesign.catalogue.model import Message
 from busdesign.findings import did_you_mean
 from busdesign.units import format_duration, positive_duration_ns
-from busdesign.virtual.kernel import DUTY, Kernel
+from busdesign.virtual.kernel import Kernel
 from busdesign.virtual.models import is_deferred, takes
 from busdesign.virtual.node import Node
 from busdesign.virtual.senders import Sender
@@ -31,16 +31,9 @@ class Board:
             raise ValueError("a duty is a plain function: a generator or a coroutine would never be run")
         if not takes(duty, 0):
             raise ValueError("a duty is called without arguments; write `def duty(self):` and give `self.duty`")
-        step = positive_duration_ns(period) * self._ticks_per_ns
-        kernel, clock = self._kernel, self._kernel.clock
+        self._kernel.each(positive_duration_ns(period) * self._ticks_per_ns, duty)
 
-        def again(_: object) -> None:
-            kernel.at(clock.now + step, DUTY, again)
-            duty()
-
-        kernel.at(clock.now + step, DUTY, again)
-
-    def publish(self, message: str, values: Mapping[str, object]) -> None:
+    def publish(self, message: str, /, **values: object) -> None:
         sender = self._periodic.get(message) or self._refuse(message, irregular=False)
         # As codec.raws_from does, without its call: this is the hot path.
         raws, converters = sender.raws.copy(), sender.codec.converters
@@ -52,7 +45,7 @@ class Board:
             raise sender.codec.not_settable(name) from None
         sender.raws = raws
 
-    def say(self, message: str, values: Mapping[str, object]) -> None:
+    def say(self, message: str, /, **values: object) -> None:
         sender = self._irregular.get(message) or self._refuse(message, irregular=True)
         sender.raws = sender.codec.raws_from(values, sender.raws)
         now = self._kernel.clock.now

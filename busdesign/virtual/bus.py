@@ -35,7 +35,9 @@ def simulate_bus(scenario: Scenario, nodes: Mapping[str, Node], progress: Progre
     base = time_base(catalogue, drifts)
     clock = Clock(base.ticks_per_ns)
     codecs = codecs_of(catalogue.messages)
-    senders = {message.name: Sender(index, codecs[message.name]) for index, message in enumerate(catalogue.messages)}
+    senders = {
+        message.name: Sender(index, codecs[message.name], base) for index, message in enumerate(catalogue.messages)
+    }
     kernel = Kernel(base, clock, tuple(senders.values()))
     traces = _switch_on(nodes, kernel, senders, scenario)
     alone = len(catalogue.nodes) < 2

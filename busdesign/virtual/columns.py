@@ -1,6 +1,5 @@
 """From the kernel's rows to the columns of a run."""
 
-from array import array
 from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any
@@ -33,7 +32,7 @@ def run_of_rows(
 ) -> Run:
     """The run that ``kernel`` has just finished. Each time is rounded once, half up; a response is rounded down."""
     rows = kernel.rows
-    table = np.frombuffer(rows, np.uint64) if isinstance(rows, array) else np.array(rows, dtype=object)
+    table = np.frombuffer(rows, np.uint64) if isinstance(rows, bytearray) else np.array(rows, dtype=object)
     columns = dict(zip(COLUMNS, table.reshape(-1, len(COLUMNS)).T, strict=True))
     messages = scenario.catalogue.messages
     which = columns["sender"].astype(np.int32)

@@ -6,10 +6,10 @@ Simultaneous events happen in the order of the ranks below; a frame that ends in
 them, arbitration after all of them.
 """
 
-from array import array
 from collections.abc import Callable, Iterator, Sequence
 from heapq import heapify, heappop, heappush, heapreplace
 from itertools import count
+from struct import Struct
 from typing import Any
 
 from busdesign.virtual.clocks import TimeBase
@@ -31,10 +31,16 @@ NOT_MODELLED = (
 # Ranks of simultaneous events, lowest first.
 FAULT, STEP, MISSED, DUTY, RELEASE, PROGRESS = range(6)
 
+NEVER = 1 << 200  # ticks
+
 # What is kept of a frame; times in ticks.
 COLUMNS = ("sender", "nominal", "ready", "start", "payload", "bits", "waiting")
-Frame = tuple[int, int, Sender, int, int, int]  # key, serial, sender, nominal, ready, payload
+Frame = tuple[int, int, Sender, int, int, int]  # key, which of its message, sender, nominal, ready, payload
 Event = tuple[int, int, int, Any, Any]  # time, rank, serial, action, its argument
+
+
+def _unpacked(*row: int) -> tuple[int, ...]:
+    return row
 
 
 class Kernel:
@@ -45,10 +51,11 @@ class Kernel:
         self.clock = clock
         self.senders = senders
         # One number after the other, ``COLUMNS`` of them a frame: machine words unless ticks may outgrow them.
-        self.rows: array[int] | list[int] = array("Q") if base.ticks_per_ns == 1 else []
-        self._events: list[Event] = []
+        self.rows: bytearray | list[int] = bytearray() if base.ticks_per_ns == 1 else []
+        self._events: list[Event] = [(NEVER, PROGRESS, 0, None, None)]  # so that it is never empty
         self._pending: list[Frame] = []
         self._serials = count()  # first come, first served among equals
+        self._happen_before = self._events_before()
 
     def at(self, time: int, rank: int, action: Callable[[Any], None], argument: Any = None) -> None:
         """Call ``action(argument)`` at ``time``."""
@@ -57,13 +64,17 @@ class Kernel:
     def release_from(self, sender: Sender, releases: Iterator[tuple[int, int]]) -> None:
         """Let ``sender`` be released at every time of ``releases`` (nominal, actual)."""
         nominal, actual = next(releases)
-        heappush(self._events, (actual, RELEASE, next(self._serials), (sender, releases), nominal))
+        heappush(self._events, (actual, RELEASE, sender.index, (sender, releases), nominal))
+
+    def each(self, step: int, duty: Callable[[], None]) -> None:
+        """Call ``duty()`` every ``step`` ticks, the first time one step from now."""
+        heappush(self._events, (self.clock.now + step, DUTY, next(self._serials), duty, step))
 
     def queue(self, sender: Sender, nominal: int, ready: int) -> None:
         """Put one frame of ``sender`` into its node's transmit queue."""
-        payload = sender.make(sender.raws, sender.count)
-        sender.count += 1
-        heappush(self._pending, (sender.key, next(self._serials), sender, nominal, ready, payload))
+        before = sender.count
+        sender.count = before + 1
+        heappush(self._pending, (sender.key, before, sender, nominal, ready, sender.make(sender.raws, before)))
 
     def drop_muted(self) -> None:
         """Take the queued frames of silent senders out; they count as unfinished."""
@@ -75,29 +86,29 @@ class Kernel:
     def run(self, until: int) -> None:
         """Go on until ``until`` ticks; frames that would end later are left unfinished."""
         idle_from = 0
-        clock, bit_ticks, join_ticks = self.clock, self.base.bit_ticks, self.base.join_ticks
-        events, pending, add_row = self._events, self._pending, self.rows.extend
-        happen_before, ticks_per_ns = self._happen_before, self.base.ticks_per_ns
+        clock, join_ticks, events, pending = self.clock, self.base.join_ticks, self._events, self._pending
+        happen_before, ticks_per_ns, rows = self._happen_before, self.base.ticks_per_ns, self.rows
+        row_of: Any = Struct(f"{len(COLUMNS)}Q").pack if isinstance(rows, bytearray) else _unpacked
         while True:
+            due = events[0][0]
             if not pending:
-                if not events or events[0][0] > until:
+                if due > until:
                     break
-                happen_before(events[0][0] + 1)
+                happen_before(due + 1)
                 continue
             start = idle_from if idle_from > clock.now else clock.now
-            if start + join_ticks > until:  # no frame is that short
+            sampled = start + join_ticks
+            if sampled > until:  # no frame is that short
                 happen_before(until + 1)
                 break
-            if events and events[0][0] <= start:  # during intermission, and in the instant of the start
+            if due <= start:  # during intermission, and in the instant of the start
                 happen_before(start + 1)
                 if not pending:
                     continue
-            if events and events[0][0] < start + join_ticks:
-                _, _, sender, nominal, ready, payload = self._joined(start + join_ticks)
-            else:
-                _, _, sender, nominal, ready, payload = heappop(pending)
+                due = events[0][0]
+            _, _, sender, nominal, ready, payload = heappop(pending) if due >= sampled else self._joined(sampled)
             waiting = len(pending)
-            bit = bit_ticks[sender.node]
+            bit = sender.bit_ticks
             bits = sender.bits_of(payload)
             idle_from = start + bits * bit
             end = idle_from - INTERMISSION_BITS * bit
@@ -105,15 +116,18 @@ class Kernel:
                 sender.unfinished += 1
                 happen_before(until + 1)
                 break
-            if events and events[0][0] < end:
+            if events[0][0] < end:
                 happen_before(end)
             clock.now = end
-            add_row((sender.index, nominal, ready, start, payload, bits, waiting))
+            rows += row_of(sender.index, nominal, ready, start, payload, bits, waiting)
             sender.heard_at = end
             if sender.absence_listeners and not sender.watched:
                 self.watch(sender)
             if sender.listeners:
-                arrival = Arrival(sender.codec, payload, end if ticks_per_ns == 1 else clock.ns(end))
+                arrival = Arrival()
+                arrival.codec = sender.codec
+                arrival.payload = payload
+                arrival.at_ns = end if ticks_per_ns == 1 else clock.ns(end)
                 for listener in sender.listeners:
                     listener(arrival)
         self._end(until)
@@ -154,24 +168,32 @@ class Kernel:
         heapify(pending)
         return winner
 
-    def _happen_before(self, limit: int) -> None:
-        """All events earlier than ``limit``, in order."""
+    def _events_before(self) -> Callable[[int], None]:
+        """The function that lets all events earlier than its argument happen, in order."""
         events, pending, clock, serials = self._events, self._pending, self.clock, self._serials
-        while events and events[0][0] < limit:
-            time, rank, _, action, argument = events[0]
-            clock.now = time
-            if rank == RELEASE:
-                sender, releases = action
-                if not sender.mutes:
-                    before = sender.count
-                    sender.count = before + 1
-                    payload = sender.make(sender.raws, before)
-                    heappush(pending, (sender.key, next(serials), sender, argument, time, payload))
-                nominal, actual = next(releases)
-                heapreplace(events, (actual, RELEASE, next(serials), action, nominal))
-            else:
-                heappop(events)
-                action(argument)
+
+        def happen_before(limit: int) -> None:
+            while events[0][0] < limit:
+                time, rank, serial, action, argument = events[0]
+                clock.now = time
+                if rank == RELEASE:
+                    sender, releases = action
+                    if not sender.mutes:  # as `queue` does, without the call
+                        before = sender.count
+                        sender.count = before + 1
+                        heappush(
+                            pending, (sender.key, before, sender, argument, time, sender.make(sender.raws, before))
+                        )
+                    nominal, actual = next(releases)
+                    heapreplace(events, (actual, RELEASE, serial, action, nominal))
+                elif rank == DUTY:
+                    heapreplace(events, (time + argument, DUTY, next(serials), action, argument))
+                    action()
+                else:
+                    heappop(events)
+                    action(argument)
+
+        return happen_before
 
     def watch(self, sender: Sender) -> None:
         """Tell ``sender.absence_listeners`` once it has not been heard for its ``lost_after``."""

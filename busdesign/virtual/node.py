@@ -33,9 +33,9 @@ class Controller(Protocol):
 
     def repeat(self, period: str, duty: Callable[[], None]) -> None: ...
 
-    def publish(self, message: str, values: Mapping[str, object]) -> None: ...
+    def publish(self, message: str, /, **values: object) -> None: ...
 
-    def say(self, message: str, values: Mapping[str, object]) -> None: ...
+    def say(self, message: str, /, **values: object) -> None: ...
 
 
 class Shown:
@@ -50,15 +50,16 @@ class Shown:
         self.name = name
 
     def __set__(self, node: "Node", value: Any) -> None:
-        shown = node.__dict__
-        if self.name not in shown:
-            raise ValueError(f"`{self.name}` cannot be set yet: power has not come on; set it in `begin`")
-        before = shown[self.name]
+        name, shown = self.name, node.__dict__
+        try:
+            before = shown[name]
+        except KeyError:
+            raise ValueError(f"`{name}` cannot be set yet: power has not come on; set it in `begin`") from None
         if before != value:
             self.check(value)
-            shown[self.name] = value
-            times, values = node._tracks[self.name]
-            times.append(node._clock.now)
+            shown[name] = value
+            times, values = shown["_tracks"][name]
+            times.append(shown["_clock"].now)
             values.append(value)
         elif type(before) is not type(value):  # 0 equals false, and is no truth
             self.check(value)
@@ -97,6 +98,8 @@ class Number(Shown):
         self.unit = unit
 
     def check(self, value: object) -> None:
+        if type(value) is float and isfinite(value):
+            return  # by far the most frequent
         if (isinstance(value, bool) or not isinstance(value, _NUMBERS)) or not isfinite(value):
             raise ValueError(f"`{self.name}` shows a number; found `{value}`")
 
@@ -130,33 +133,35 @@ class Clock:
 class Arrival:
     """A frame as a node hears it: ``message["position"]`` decodes that signal, when asked."""
 
-    __slots__ = ("_codec", "_payload", "at_ns")
+    __slots__ = ("at_ns", "codec", "payload")
 
-    def __init__(self, codec: MessageCodec, payload: int, at_ns: int) -> None:
-        self._codec, self._payload, self.at_ns = codec, payload, at_ns
+    # Filled in by the kernel: a constructor would double the cost of hearing a frame.
+    at_ns: int
+    codec: MessageCodec
+    payload: int
 
     @property
     def name(self) -> str:
         """The message's name."""
-        return self._codec.message.name
+        return self.codec.message.name
 
     @property
     def family(self) -> str:
         """The name it has in the catalogue where ``for_each`` made several, else its own."""
-        return self._codec.message.family or self._codec.message.name
+        return self.codec.message.family or self.codec.message.name
 
     @property
     def sender(self) -> str:
         """The node that sends it."""
-        return self._codec.message.sender
+        return self.codec.message.sender
 
     def __getitem__(self, signal: str) -> Value:
         """The signal's value: a code's name, or the physical number. Raises ValueError for an unknown signal."""
-        return self._codec.getters[signal](self._payload)
+        return self.codec.getters[signal](self.payload)
 
     def values(self) -> dict[str, Value]:
         """All signals."""
-        return self._codec.decode(self._payload.to_bytes(self._codec.length_bytes, "little"))
+        return self.codec.decode(self.payload.to_bytes(self.codec.length_bytes, "little"))
 
 
 def _is_setting(name: str, annotation: object) -> bool:
@@ -191,6 +196,8 @@ class Node:
         self._clock, self._controller = clock, controller
         self._tracks = {name: ([0], [what.initial]) for name, what in self.shows.items()}
         self.__dict__.update({name: what.initial for name, what in self.shows.items()})
+        if type(self).publish is Node.publish:
+            self.__dict__["publish"] = controller.publish  # the same without a call between: the hot path of a model
         return self._tracks
 
     def begin(self) -> None:
@@ -211,11 +218,11 @@ class Node:
 
         Raises ValueError for a message or signal that is not its own, or a value out of range.
         """
-        self._controller.publish(message, values)
+        self._controller.publish(message, **values)
 
     def say(self, message: str, /, **values: object) -> None:
         """Send the irregular ``message`` now. Raises ValueError as ``publish`` does."""
-        self._controller.say(message, values)
+        self._controller.say(message, **values)
 
     @property
     def now_ns(self) -> int:

@@ -18,6 +18,7 @@ class Sender:
 
     __slots__ = (
         "absence_listeners",
+        "bit_ticks",
         "bits_of",
         "codec",
         "count",
@@ -37,12 +38,13 @@ class Sender:
         "watched",
     )
 
-    def __init__(self, index: int, codec: MessageCodec) -> None:
+    def __init__(self, index: int, codec: MessageCodec, base: TimeBase) -> None:
         message = codec.message
         assert message.identifier is not None
         self.index = index
         self.message = message
         self.node = message.sender
+        self.bit_ticks = base.bit_ticks[message.sender]
         self.codec = codec
         self.key = arbitration_key(message.identifier, extended=message.extended)
         self.raws = list(codec.initial_raws)
