@@ -72,9 +72,17 @@ class MessageCodec:
         return self.pack(self.raws_from(values), count).to_bytes(self.length_bytes, "little")
 
     def decode(self, data: bytes) -> dict[str, Value]:
-        """What a payload means, signal by signal. Raises ValueError if it is shorter than the message."""
-        raws = self.unpack(self._payload(data))
-        return {signal.name: to_value(signal, raw) for signal, raw in zip(self.message.signals, raws, strict=True)}
+        """What a payload means, signal by signal: those that it carries, reserved bits aside.
+
+        Raises ValueError if it is shorter than the message.
+        """
+        signals = self.message.signals
+        raws = dict(zip((signal.name for signal in signals), self.unpack(self._payload(data)), strict=True))
+        return {
+            signal.name: to_value(signal, raws[signal.name])
+            for signal in signals
+            if signal.role is not Role.RESERVED and self.message.is_carried(signal, raws)
+        }
 
     def check_holds(self, data: bytes) -> bool | None:
         """Whether the message's check fits the rest of the payload; None if the message has none.
@@ -102,7 +110,9 @@ class _Getters(dict[str, Callable[[int], Value]]):
 
     def __missing__(self, signal: str) -> Callable[[int], Value]:
         """Raises ValueError for an unknown name."""
-        made = self[signal] = _getter(self._codec.message.signals[self._codec.position_of(signal)])
+        codec = self._codec
+        found = codec.message.signals[codec.position_of(signal)]
+        made = self[signal] = _getter_of_page(codec, found) if found.selector else _getter(found)
         return made
 
 
@@ -111,7 +121,21 @@ def codecs_of(messages: Iterable[Message]) -> dict[str, MessageCodec]:
     return {message.name: MessageCodec(message) for message in messages}
 
 
+def _getter_of_page(codec: MessageCodec, signal: Signal) -> Callable[[int], Value]:
+    getter, names = _getter(signal), [known.name for known in codec.message.signals]
+
+    def made(payload: int) -> Value:
+        if not codec.message.is_carried(signal, dict(zip(names, codec.unpack(payload), strict=True))):
+            raise ValueError(f"this frame of `{codec.message.name}` does not carry `{signal.name}`")
+        return getter(payload)
+
+    return made
+
+
 def _getter(signal: Signal) -> Callable[[int], Value]:
+    if signal.is_float:
+        raw_of: Callable[[int], int] = _compiled(f"def made(p):\n return {_raw_text(signal)}\n")
+        return lambda payload: to_value(signal, raw_of(payload))
     raw = _raw_text(signal)
     number = f"{'r' if signal.codes else raw} * factor" + (" + offset" if signal.offset else "")
     told = f"words.get(r := {raw}) or {number}" if signal.codes else number
@@ -136,19 +160,40 @@ def _table_of(message: Message) -> tuple[int, ...]:
 
 def _pack_text(message: Message) -> str:
     lines = ["def made(v, count):"]
-    terms = [term for position, signal in enumerate(message.signals) for term in _terms(position, signal)]
-    lines.append(f" p = {' | '.join(terms) or '0'}")
+    pages: dict[str, list[str]] = {"": []}  # by the condition under which they are there
+    for position, signal in enumerate(message.signals):
+        pages.setdefault(_condition(message, signal), []).extend(_terms(position, signal))
+    lines.append(f" p = {' | '.join(pages.pop('')) or '0'}")
+    for condition, terms in pages.items():
+        if terms:
+            lines += [f" if {condition}:", f"  p |= {' | '.join(terms)}"]
     for signal in message.signals:
         if signal.role is Role.CHECK:
             lines += _check_lines(message, signal)
     return "\n".join([*lines, " return p", ""])
 
 
+def _condition(message: Message, signal: Signal) -> str:
+    """When a multiplexed signal is there, as text over ``v``; "" for always."""
+    conditions = []
+    while signal.selector:
+        selector = message.signal(signal.selector)
+        raw = f"v[{message.signals.index(selector)}]"
+        if selector.role is Role.CONSTANT:
+            raw = str(selector.constant)
+        wanted = ", ".join(map(str, signal.selected_by))
+        conditions.append(f"{raw} in ({wanted},)")
+        signal = selector
+    return " and ".join(conditions)
+
+
 def _terms(position: int, signal: Signal) -> Iterator[str]:
     """The signal's bits on their places, a run of adjacent bits at a time."""
-    if signal.role is Role.CHECK:
+    if signal.role in (Role.CHECK, Role.RESERVED):
         return
     raw, runs = f"v[{position}]", list(_runs(signal))
+    if signal.role is Role.CONSTANT:
+        raw = str(signal.constant & (1 << signal.length_bits) - 1)
     if signal.role is Role.COUNTER:
         raw = f"(count * {signal.counts} % {signal.modulo})"
         if len(runs) == 1:

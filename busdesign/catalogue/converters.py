@@ -13,10 +13,12 @@ CLEAR = 0.49  # of a step
 def raw_converter(signal: Signal) -> Callable[[Any], int]:
     """A function from a physical value or a code's name to the raw number. It raises ValueError as ``to_raw`` does."""
     words = {name: raw for raw, name in reversed(tuple(signal.codes.items()))}
+    if signal.is_float:
+        return lambda value: to_raw(signal, value)
     low, high = raw_limits(signal)
     nearest, factor, offset = scale_of(signal).nearest_raw, signal.factor, signal.offset
     floats_will_do = abs(offset / factor) < FAR  # then a step is known to far better than a hundredth
-    only_codes = bool(signal.codes) and signal.minimum is None
+    only_codes = signal.only_codes
     is_plain = signal.factor == 1 and signal.offset == 0 and not only_codes
 
     def convert(value: Any) -> int:

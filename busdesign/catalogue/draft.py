@@ -4,6 +4,7 @@ These pydantic models are the single statement of the YAML's shape; the JSON Sch
 """
 
 import re
+from collections.abc import Callable
 from fractions import Fraction
 from typing import Annotated, Any
 
@@ -20,7 +21,7 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError, PydanticKnownError
 
-from busdesign.catalogue.model import ByteOrder
+from busdesign.catalogue.model import ByteOrder, Role
 from busdesign.findings import Refused, did_you_mean, shown
 from busdesign.units import duration_ns, format_bit_rate, positive, positive_duration_ns, read_quantity
 
@@ -59,6 +60,13 @@ def _tolerance(written: object) -> Fraction:
     return tolerance
 
 
+def _load_limit(written: object) -> Fraction:
+    limit = read_quantity(written, "ratio", lambda ratio: 0 < ratio <= 1)
+    if not 0 < limit <= 1:
+        raise Refused(f"{shown(written)} is no part of a bus", "more than 0 %, and at most 100 %, is allowed")
+    return limit
+
+
 def _byte_order(written: object) -> ByteOrder:
     if written not in ("little", "big"):
         near = did_you_mean(written, ("little", "big"))
@@ -88,6 +96,44 @@ def _words(written: object) -> object:
     raise Refused(f"expected a name, or a list of names such as `[panel, strut_left]`, found {shown(written)}")
 
 
+def _one_of(*words: str) -> Callable[[object], str]:
+    def read(written: object) -> str:
+        if written not in words:
+            near = did_you_mean(written, words)
+            allowed = " or ".join(f"`{word}`" for word in words)
+            raise Refused(f"expected {allowed}, found {shown(written)}", near if near[0] == "d" else "")
+        return str(written)
+
+    return read
+
+
+def _raws_or_words(written: object) -> object:
+    several = written if isinstance(written, list) else [written]
+    if not several or any(isinstance(one, bool) or not isinstance(one, int | str) for one in several):
+        raise Refused(
+            f"expected a raw number or the word of a code, or a list of them, found {shown(written)}",
+            "write it like `{page: 2}` or `{page: [2, 3]}`",
+        )
+    return tuple(several)
+
+
+_OF = re.compile(r"([0-9]{1,3}) of ([0-9]{1,3})\Z")
+
+
+def _good_frames(written: object) -> tuple[int, int]:
+    """``2 of 3``, or ``2`` for two in a row."""
+    if isinstance(written, int) and not isinstance(written, bool):
+        good = latest = written
+    else:
+        found = _OF.match(written) if isinstance(written, str) else None
+        if not found:
+            raise Refused(f"expected a number of frames or such as `2 of 3`, found {shown(written)}")
+        good, latest = int(found[1]), int(found[2])
+    if not 1 <= good <= latest:
+        raise Refused(f"{shown(written)} cannot be: at least one frame, and no more than are looked at")
+    return good, latest
+
+
 def _codes_tag(written: object) -> str | None:
     return _CODES_BY_NAME if isinstance(written, str) else _CODES_THEMSELVES if isinstance(written, dict) else None
 
@@ -102,12 +148,18 @@ Length = Annotated[Fraction, PlainValidator(lambda written: positive(written, "l
 Resistance = Annotated[Fraction, PlainValidator(lambda written: positive(written, "resistance"))]
 Tolerance = Annotated[Fraction, PlainValidator(_tolerance)]
 SamplePoint = Annotated[Fraction, PlainValidator(_sample_point)]
+LoadLimit = Annotated[Fraction, PlainValidator(_load_limit)]
 Number = Annotated[float, PlainValidator(_number)]
 Initial = Annotated[float | str, PlainValidator(_initial)]
 Order = Annotated[ByteOrder, PlainValidator(_byte_order)]
 Name = Annotated[str, StringConstraints(min_length=1)]
+RawsOrWords = Annotated[tuple[int | str, ...], PlainValidator(_raws_or_words)]
+GoodFrames = Annotated[tuple[int, int], PlainValidator(_good_frames)]
 Words = Annotated[tuple[Name, ...], BeforeValidator(_words)]
 CodeWords = dict[int, Name]
+WhatOfBad = Annotated[str, PlainValidator(_one_of("drop", "accept"))]
+WhatOfFirst = Annotated[str, PlainValidator(_one_of("accept", "ignore"))]
+WhenLost = Annotated[str, PlainValidator(_one_of("hold", "safe"))]
 CodesOfSignal = Annotated[
     Annotated[str, Tag(_CODES_BY_NAME)] | Annotated[CodeWords, Tag(_CODES_THEMSELVES)], Discriminator(_codes_tag)
 ]
@@ -139,6 +191,7 @@ class BusWritten(Written):
 
     bit_rate: BitRate = Field(description="such as `250 kbit/s`")
     sample_point: SamplePoint = Field(Fraction(7, 8), description="such as `87.5 %`")
+    load_limit: LoadLimit | None = Field(None, description="most of the bus that may be asked for, such as `60 %`")
     harness: HarnessWritten = Field(HarnessWritten.model_construct(), description="the wires")
 
 
@@ -157,13 +210,27 @@ class IrregularWritten(Written):
     at_least_apart: PositiveDuration = Field(description="least time between two, such as `20 ms`")
 
 
-class SignalWritten(Written):
-    """One entry of ``signals``."""
+class AcceptWritten(Written):
+    """``accept`` of a message: what its receivers believe."""
 
+    good_frames: GoodFrames = Field((1, 1), description="good ones before it acts, such as `2 of 3`, or `2` in a row")
+    bad_counter: WhatOfBad = Field("drop", description="a frame whose counter does not fit: `drop` or `accept`")
+    bad_check: WhatOfBad = Field("drop", description="a frame whose check does not fit: `drop` or `accept`")
+    first_after_reset: WhatOfFirst = Field(
+        "accept", description="the first frame after the receiver's reset: `accept` or `ignore`"
+    )
+    when_lost: WhenLost = Field("hold", description="`hold` the last values, or take the signals' `safe` ones: `safe`")
+
+
+class SignalWritten(Written):
+    """One entry of ``signals``, after its ``type`` was filled in."""
+
+    type: Name | None = Field(None, description="a name under `signal_types`: its keys hold here unless written here")
     bits: int = Field(description="length in bits, 1 to 64", ge=1, le=64)
     start: int | None = Field(None, description="first bit; left out, the signal is packed", ge=0, le=511)
     byte_order: Order = Field(ByteOrder.LITTLE, description="`little` or `big`")
     signed: bool = Field(False, description="`true` for two's complement")
+    is_float: bool = Field(False, alias="float", description="`true` for an IEEE 754 number of 32 or 64 bits")
     factor: Number = Field(1.0, description="physical value = raw * factor + offset")
     offset: Number = Field(0.0, description="physical value = raw * factor + offset")
     unit: str = Field("", description="of the physical value, such as `km/h`")
@@ -171,6 +238,14 @@ class SignalWritten(Written):
         None, description="least and greatest physical value, such as `[0, 100]`", min_length=2, max_length=2
     )
     codes: CodesOfSignal | None = Field(None, description="a name under `codes`, or `{0: off, 1: on}` itself")
+    unknown: int | None = Field(None, description="raw number by which the sender says that it cannot tell")
+    invalid: int | None = Field(None, description="raw number by which the sender says that its value is wrong")
+    resolution: Number | None = Field(None, description="coarsest step that would do, in its unit", gt=0)
+    constant: int | None = Field(None, description="raw number that is always sent")
+    reserved: bool = Field(False, description="`true` for bits kept free, sent as 0 and not looked at")
+    when: dict[Name, RawsOrWords] | None = Field(
+        None, description="only in frames whose signal says so, such as `{page: 2}`", min_length=1, max_length=1
+    )
     counts: int | None = Field(None, description="step of a counter that the sender increments", ge=1)
     modulo: int | None = Field(None, description="a counter runs from 0 to one below this", ge=2)
     crc: str | None = Field(None, description="algorithm of a check over the other bytes, such as `crc8-j1850`")
@@ -178,7 +253,19 @@ class SignalWritten(Written):
     initial: Initial | None = Field(
         None, description="sent until the node says otherwise, such as `0` or a code's word"
     )
+    safe: Initial | None = Field(None, description="what a receiver takes it for once the message is lost")
     comment: str = ""
+
+    @property
+    def role(self) -> Role:
+        """Who fills it."""
+        if self.counts is not None:
+            return Role.COUNTER
+        if self.crc is not None:
+            return Role.CHECK
+        if self.reserved:
+            return Role.RESERVED
+        return Role.VALUE if self.constant is None else Role.CONSTANT
 
 
 class MessageWritten(Written):
@@ -189,6 +276,7 @@ class MessageWritten(Written):
     )
     id: int | None = Field(None, description="identifier, such as `0x110`", ge=0)
     extended: bool = Field(False, description="`true` for a 29-bit identifier")
+    requests: Name | None = Field(None, description="a remote frame: the irregular message that it asks for")
     sender: Name = Field(alias="from", description="the node that sends it")
     receivers: Words = Field((), alias="to", description="the nodes that act on it")
     every: PositiveDuration | None = Field(None, description="period, such as `50 ms`")
@@ -200,7 +288,8 @@ class MessageWritten(Written):
     bytes: int | None = Field(None, description="payload length; left out, as short as the signals allow", ge=0)
     byte_order: Order | None = Field(None, description="for all its signals that name none")
     moves: bool = Field(False, description="`true` for a message that can move metal")
-    accept: dict[str, Any] = Field({}, description="what a receiver believes, and does without it")
+    tags: Words = Field((), description="words of your own, such as `[maintenance]`")
+    accept: AcceptWritten | None = Field(None, description="what a receiver believes, and does without it")
     signals: dict[Name, SignalWritten] = Field({}, description="its fields, such as `{speed: {bits: 12}}`")
     comment: str = ""
 
@@ -221,9 +310,13 @@ class CatalogueWritten(Written):
     catalogue: Name = Field(description="its name, such as `undercarriage`")
     revision: int = Field(1, description="counts upwards", ge=0)
     comment: str = ""
+    include: Words = Field((), description="further files whose parts belong here, such as `[legs.yaml]`")
     bus: BusWritten = Field(description="such as `{bit_rate: 250 kbit/s}`")
     nodes: dict[Name, NodeWritten] = Field(description="the stations, such as `{panel: {clock: 16 MHz}}`", min_length=1)
     codes: dict[Name, CodeWords] = Field({}, description="shared meanings, such as `{lamp: {0: dark, 1: red}}`")
+    signal_types: dict[Name, Any] = Field(
+        {}, description="shared keys of signals, such as `{percent: {bits: 12, factor: 0.05, unit: '%'}}`"
+    )
     messages: dict[Name, Any] = Field(
         description="such as `{lamp: {id: 0x300, from: panel, every: 50 ms, signals: {colour: {bits: 2}}}}`",
         min_length=1,

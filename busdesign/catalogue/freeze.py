@@ -2,17 +2,8 @@
 
 from types import MappingProxyType
 
-from busdesign.catalogue.draft import MessageWritten, SignalWritten
-from busdesign.catalogue.model import (
-    Bus,
-    Catalogue,
-    Function,
-    Harness,
-    Message,
-    Node,
-    Role,
-    Signal,
-)
+from busdesign.catalogue.draft import AcceptWritten, MessageWritten, SignalWritten
+from busdesign.catalogue.model import Acceptance, Bus, Catalogue, Function, Harness, Message, Node, Signal
 from busdesign.catalogue.parts import Draft, MessagePart
 
 
@@ -39,7 +30,8 @@ def _bus(draft: Draft) -> Bus:
     assert written is not None
     wires = written.harness
     harness = Harness(wires.trunk, wires.longest_stub, wires.termination, draft.source.of_key(("bus", "harness")))
-    return Bus(written.bit_rate, written.sample_point, harness, draft.source.of_key(("bus",)))
+    place = draft.source.of_key(("bus",))
+    return Bus(written.bit_rate, written.sample_point, written.load_limit, harness, place)
 
 
 def _node(draft: Draft, name: str) -> Node:
@@ -49,17 +41,18 @@ def _node(draft: Draft, name: str) -> Node:
 
 
 def _message(part: MessagePart, draft: Draft) -> Message:
-    written, layout = part.written, part.layout
-    assert layout is not None
+    written = part.written
+    form = draft.requested_by(part) or part  # a remote frame bears the identifier and the length of what it asks for
+    assert form.layout is not None
     period_ns = written.every if written.every is not None else written.irregular and written.irregular.at_least_apart
     assert period_ns
     written_keys = [known.alias or name for name, known in MessageWritten.model_fields.items()]
     places = {key: part.at(key) for key in written_keys if key in _keys_set(written)} | {"": part.at_key()}
     return Message(
         name=part.name,
-        identifier=written.id,
-        extended=written.extended,
-        length_bytes=layout.length_bytes,
+        identifier=form.written.id,
+        extended=form.written.extended,
+        length_bytes=form.layout.length_bytes,
         sender=written.sender,
         receivers=written.receivers,
         signals=tuple(_signal(part, name, signal, draft) for name, signal in written.signals.items()),
@@ -70,39 +63,62 @@ def _message(part: MessagePart, draft: Draft) -> Message:
         jitter_ns=written.jitter,
         lost_after_ns=written.lost_after,
         moves=written.moves,
-        accept=MappingProxyType({key: str(value) for key, value in written.accept.items()}),
+        accept=_acceptance(written.accept),
+        requests=written.requests or "",
+        tags=written.tags,
         family=part.family,
         comment=written.comment,
         places=MappingProxyType(places),
     )
 
 
-def _keys_set(written: MessageWritten) -> set[str]:
-    fields = MessageWritten.model_fields
+def _keys_set(written: MessageWritten | SignalWritten) -> set[str]:
+    fields = type(written).model_fields
     return {fields[name].alias or name for name in written.model_fields_set}
+
+
+def _acceptance(written: AcceptWritten | None) -> Acceptance | None:
+    if written is None:
+        return None
+    return Acceptance(
+        good_frames=written.good_frames,
+        drops_bad_counter=written.bad_counter == "drop",
+        drops_bad_check=written.bad_check == "drop",
+        ignores_first=written.first_after_reset == "ignore",
+        safe_when_lost=written.when_lost == "safe",
+    )
 
 
 def _signal(part: MessagePart, name: str, written: SignalWritten, draft: Draft) -> Signal:
     assert part.layout is not None
-    codes = draft.codes[written.codes] if isinstance(written.codes, str) else written.codes or {}
+    selector, selected_by = draft.selection(part, written)
     return Signal(
         name=name,
         start_bit=part.layout.start_bits[name],
         length_bits=written.bits,
         byte_order=part.byte_order_of(name),
         signed=written.signed,
+        is_float=written.is_float,
         factor=written.factor,
         offset=written.offset,
         minimum=written.range[0] if written.range else None,
         maximum=written.range[1] if written.range else None,
         unit=written.unit,
-        codes=MappingProxyType(dict(codes)),
-        role=Role.COUNTER if written.counts else Role.CHECK if written.crc else Role.VALUE,
+        codes=MappingProxyType(draft.codes_of(written)),
+        unknown_raw=written.unknown,
+        invalid_raw=written.invalid,
+        resolution=written.resolution,
+        selector=selector,
+        selected_by=selected_by,
+        role=written.role,
+        constant=written.constant or 0,
         counts=written.counts or 1,
         modulo=(written.modulo or 1 << written.bits) if written.counts else 0,
         crc=written.crc or "",
         data_id=written.data_id,
         initial=written.initial,
+        safe=written.safe,
         comment=written.comment,
         place=part.at_key("signals", name),
+        places=MappingProxyType({key: part.at("signals", name, key) for key in _keys_set(written)}),
     )

@@ -27,11 +27,13 @@ class ByteOrder(StrEnum):
 
 
 class Role(StrEnum):
-    """Who fills a signal: the node's application, or the codec."""
+    """Who fills a signal: the node's application, or (all but VALUE) the codec."""
 
     VALUE = "value"
     COUNTER = "counter"
     CHECK = "check"
+    CONSTANT = "constant"
+    RESERVED = "reserved"  # sent as 0, never looked at
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,20 +45,38 @@ class Signal:
     length_bits: int
     byte_order: ByteOrder = ByteOrder.LITTLE
     signed: bool = False
+    is_float: bool = False  # IEEE 754, 32 or 64 bits; its raw number is that pattern of bits
     factor: float = 1.0
     offset: float = 0.0
     minimum: float | None = None  # physical, as declared; None where the raw range is the limit
     maximum: float | None = None
     unit: str = ""
-    codes: Mapping[int, str] = field(default_factory=lambda: MappingProxyType({}))
+    codes: Mapping[int, str] = field(default_factory=lambda: MappingProxyType({}))  # ``unknown`` and ``invalid`` too
+    unknown_raw: int | None = None  # the sender cannot tell
+    invalid_raw: int | None = None  # the sender knows that it is wrong
+    resolution: float | None = None  # the coarsest step that would do
+    selector: str = ""  # multiplexed: there only if this signal is there too, and its raw number is ...
+    selected_by: tuple[int, ...] = ()  # ... one of these
     role: Role = Role.VALUE
     counts: int = 1  # a counter's step
     modulo: int = 0  # a counter runs 0 .. modulo - 1
     crc: str = ""  # a check's algorithm, by its name in ``checksums``
     data_id: int | None = None  # prefixed to what a check covers, low byte first
+    constant: int = 0  # the raw number that is always sent, of a constant
     initial: float | str | None = None  # what is sent until the application says otherwise
+    safe: float | str | None = None  # what a receiver takes it for once the message is lost
     comment: str = ""
     place: Place | None = field(default=None, compare=False, repr=False)
+    places: Mapping[str, Place] = field(default_factory=lambda: MappingProxyType({}), compare=False, repr=False)
+
+    def place_of(self, key: str) -> Place | None:
+        """Where ``key`` of this signal is written, else where the signal is."""
+        return self.places.get(key) or self.place
+
+    @property
+    def only_codes(self) -> bool:
+        """Whether its codes are all it can say: codes, and no range beside them."""
+        return self.minimum is None and any(raw not in (self.unknown_raw, self.invalid_raw) for raw in self.codes)
 
     @property
     def raw_min(self) -> int:
@@ -88,6 +108,17 @@ def bit_positions(start_bit: int, length_bits: int, byte_order: ByteOrder) -> tu
 
 
 @dataclass(frozen=True, slots=True)
+class Acceptance:
+    """What a receiver believes: ``good_frames`` (how many good ones, of how many latest) before it acts on a value."""
+
+    good_frames: tuple[int, int] = (1, 1)
+    drops_bad_counter: bool = True
+    drops_bad_check: bool = True
+    ignores_first: bool = False  # the first frame after the receiver's own reset
+    safe_when_lost: bool = False  # the signals' ``safe`` values once lost, else the last ones hold
+
+
+@dataclass(frozen=True, slots=True)
 class Message:
     """One definition: who says what, in which bits, how often and by when. A frame is one transmission of it."""
 
@@ -105,7 +136,9 @@ class Message:
     jitter_ns: int = 0
     lost_after_ns: int | None = None
     moves: bool = False  # can move metal
-    accept: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    accept: Acceptance | None = None
+    requests: str = ""  # of a remote frame: the message it asks for, whose identifier and length it bears
+    tags: tuple[str, ...] = ()
     family: str = ""  # the name written in the catalogue, where ``for_each`` made several
     comment: str = ""
     places: Mapping[str, Place] = field(default_factory=lambda: MappingProxyType({}), compare=False, repr=False)
@@ -116,6 +149,19 @@ class Message:
             if signal.name == name:
                 return signal
         raise KeyError(name)
+
+    @property
+    def is_remote(self) -> bool:
+        """Whether its frames are remote frames: a length and no data."""
+        return bool(self.requests)
+
+    def is_carried(self, signal: Signal, raws: Mapping[str, int]) -> bool:
+        """Whether a frame whose signals have the raw numbers ``raws`` carries ``signal``."""
+        while signal.selector:
+            if raws[signal.selector] not in signal.selected_by:
+                return False
+            signal = self.signal(signal.selector)
+        return True
 
     def place_of(self, key: str = "") -> Place | None:
         """Where ``key`` of this message is written, else where the message is."""
@@ -150,6 +196,7 @@ class Bus:
 
     bit_rate_bit_s: Fraction
     sample_point: Fraction
+    load_limit: Fraction | None = None  # a fraction of 1
     harness: Harness = Harness()
     place: Place | None = field(default=None, compare=False, repr=False)
 
@@ -182,13 +229,14 @@ class Catalogue:
     functions: tuple[Function, ...] = ()
     comment: str = ""
     file: str = field(default="", compare=False)
+    _by_name: Mapping[str, Message] = field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_by_name", {message.name: message for message in self.messages})
 
     def message(self, name: str) -> Message:
         """The message called ``name``. Raises KeyError."""
-        for message in self.messages:
-            if message.name == name:
-                return message
-        raise KeyError(name)
+        return self._by_name[name]
 
     def sent_by(self, node: str) -> tuple[Message, ...]:
         """The messages that ``node`` sends, in the catalogue's order."""

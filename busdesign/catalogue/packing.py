@@ -17,6 +17,8 @@ from dataclasses import dataclass, replace
 
 from busdesign.catalogue.model import MAX_CLASSICAL_BYTES, ByteOrder, bit_positions
 
+Pages = tuple[tuple[str, frozenset[int]], ...]  # selector, and the raw numbers of it
+
 
 @dataclass(frozen=True, slots=True)
 class Slot:
@@ -27,6 +29,12 @@ class Slot:
     byte_order: ByteOrder
     start_bit: int | None
     whole_bytes: bool = False
+    pages: Pages = ()  # the conditions under which it is there; () for always
+
+    def excludes(self, other: "Slot") -> bool:
+        """Whether no frame carries both, so that they may lie on the same bits."""
+        theirs = dict(other.pages)
+        return any(selector in theirs and not raws & theirs[selector] for selector, raws in self.pages)
 
     def loose(self) -> "Slot":
         """The same without a start bit."""
@@ -65,7 +73,7 @@ def lay(slots: Sequence[Slot], length_bytes: int | None) -> Layout:
     attempts = (_Table(room_bits, [*fixed, *order], tight) for order, tight in _orders(loose))
     first = next(attempts)
     table = first if not first.homeless else next((other for other in attempts if not other.homeless), first)
-    used_bytes = max(table.owner, default=-1) // 8 + 1
+    used_bytes = max(table.owners, default=-1) // 8 + 1
     return Layout(table.starts, used_bytes if length_bytes is None else length_bytes, tuple(table.clashes_with_hints()))
 
 
@@ -77,12 +85,15 @@ def _orders(loose: Sequence[Slot]) -> Iterator[tuple[Sequence[Slot], bool]]:
 
 
 class _Table:
-    """The bits of a payload, and who owns each: filled slot by slot, in the order given."""
+    """The bits of a payload, and who owns each: filled slot by slot, in the order given.
+
+    A bit has several owners where no frame carries two of them.
+    """
 
     def __init__(self, room_bits: int, slots: Iterable[Slot], tight: bool) -> None:
         self.room_bits = room_bits
         self.tight = tight
-        self.owner: dict[int, str] = {}
+        self.owners: dict[int, list[Slot]] = {}
         self.starts: dict[str, int] = {}
         self.homeless = False  # whether a signal without a start bit found no place
         self._clashes: list[tuple[Slot, Clash]] = []
@@ -91,7 +102,7 @@ class _Table:
 
     def clashes_with_hints(self) -> Iterator[Clash]:
         for slot, clash in self._clashes:
-            free_bits, start = self.room_bits - len(self.owner), None
+            free_bits, start = self._free_bits(slot), None
             if slot.start_bit is not None:
                 start = self._first_free(slot)
             if start is not None:  # no two hints for one place
@@ -108,19 +119,29 @@ class _Table:
         if max(bits) >= self.room_bits:
             self._clashes.append((slot, Clash(slot.name, None, bits, None, 0)))
             return
-        other = next((self.owner[bit] for bit in sorted(bits) if bit in self.owner), None)
+        other = next((owner for owner in (self._owner(bit, slot) for bit in sorted(bits)) if owner), None)
         if other is not None:
-            shared = tuple(bit for bit in sorted(bits) if self.owner.get(bit) == other)
-            self._clashes.append((slot, Clash(slot.name, other, shared, None, 0)))
+            shared = tuple(bit for bit in sorted(bits) if other in self.owners.get(bit, ()))
+            self._clashes.append((slot, Clash(slot.name, other.name, shared, None, 0)))
         self.starts[slot.name] = start
         self._take(slot, start)
 
     def _take(self, slot: Slot, start: int) -> None:
         for bit in bit_positions(start, slot.length_bits, slot.byte_order):
-            self.owner.setdefault(bit, slot.name)
+            self.owners.setdefault(bit, []).append(slot)
+
+    def _owner(self, bit: int, slot: Slot) -> Slot | None:
+        """Whom ``slot`` would disturb in ``bit``."""
+        owners = self.owners.get(bit)
+        return next((owner for owner in owners if not owner.excludes(slot)), None) if owners else None
+
+    def _free_bits(self, slot: Slot) -> int:
+        if not slot.pages:
+            return self.room_bits - len(self.owners)
+        return self.room_bits - sum(self._owner(bit, slot) is not None for bit in self.owners)
 
     def _first_free(self, slot: Slot) -> int | None:
-        if slot.length_bits > self.room_bits - len(self.owner):
+        if slot.length_bits > self._free_bits(slot):
             return None
         ways = [_inside_a_byte, _anywhere] if slot.length_bits <= 8 and not self.tight else [_anywhere]
         if slot.whole_bytes:
@@ -128,7 +149,7 @@ class _Table:
         for allowed in ways:
             for start in _starts(slot.byte_order, self.room_bits):
                 bits = bit_positions(start, slot.length_bits, slot.byte_order)
-                if max(bits) < self.room_bits and allowed(bits) and not any(bit in self.owner for bit in bits):
+                if max(bits) < self.room_bits and allowed(bits) and not any(self._owner(bit, slot) for bit in bits):
                     return start
         return None
 

@@ -3,13 +3,15 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from busdesign.catalogue.draft import BusWritten, FunctionWritten, MessageWritten, NodeWritten
+from busdesign.catalogue.draft import BusWritten, FunctionWritten, MessageWritten, NodeWritten, SignalWritten
 from busdesign.catalogue.model import ByteOrder
-from busdesign.catalogue.packing import Layout, Slot
+from busdesign.catalogue.packing import Layout, Pages, Slot
 from busdesign.catalogue.source import Source, Trail
 from busdesign.findings import Place, error
 
 __all__ = ["Draft", "MessagePart", "error"]
+
+UNKNOWN, INVALID = "unknown", "invalid"  # the words for the raw numbers behind these keys
 
 
 @dataclass(slots=True)
@@ -34,10 +36,17 @@ class MessagePart:
         """Where its name is written; of a member of a family, the word that ends it."""
         return self.source.of_value(self.named_at) if self.named_at else self.at_key()
 
-    def slots(self) -> list[Slot]:
+    def slots(self, draft: "Draft") -> list[Slot]:
         """Its signals, as ``packing`` wants them."""
         return [
-            Slot(name, signal.bits, self.byte_order_of(name), signal.start, bool(signal.crc) and signal.bits % 8 == 0)
+            Slot(
+                name,
+                signal.bits,
+                self.byte_order_of(name),
+                signal.start,
+                bool(signal.crc) and signal.bits % 8 == 0,
+                draft.pages(self, signal),
+            )
             for name, signal in self.written.signals.items()
         ]
 
@@ -74,3 +83,37 @@ class Draft:
     messages: list[MessagePart] = field(default_factory=list)
     message_names: tuple[str, ...] = ()  # of the broken ones too
     broken_families: tuple[str, ...] = ()  # whose members' names nobody knows
+
+    def codes_of(self, signal: SignalWritten) -> dict[int, str]:
+        """What raw numbers mean: its codes, or the shared ones it names (none if broken), and the two words."""
+        codes = self.codes.get(signal.codes, {}) if isinstance(signal.codes, str) else signal.codes or {}
+        told = {signal.unknown: UNKNOWN, signal.invalid: INVALID}
+        return {**codes, **{raw: word for raw, word in told.items() if raw is not None and raw not in codes}}
+
+    def selection(self, message: MessagePart, signal: SignalWritten) -> tuple[str, tuple[int, ...]]:
+        """The selector that decides whether ``signal`` is there, and the raw numbers that say so; ("", ()) for always.
+
+        Words that are no codes of the selector are left out: a rule complains of them.
+        """
+        for selector, wanted in (signal.when or {}).items():
+            known = message.written.signals.get(selector)
+            numbers = {word: raw for raw, word in reversed((self.codes_of(known) if known else {}).items())}
+            raws = (numbers.get(one) if isinstance(one, str) else one for one in wanted)
+            return selector, tuple(raw for raw in raws if raw is not None)
+        return "", ()
+
+    def pages(self, message: MessagePart, signal: SignalWritten) -> Pages:
+        """All conditions under which ``signal`` is there, the nearest selector's first; a loop of them ends."""
+        found: dict[str, frozenset[int]] = {}
+        selector, raws = self.selection(message, signal)
+        while selector and selector not in found:
+            found[selector] = frozenset(raws)
+            above = message.written.signals.get(selector)
+            selector, raws = self.selection(message, above) if above else ("", ())
+        return tuple(found.items())
+
+    def requested_by(self, message: MessagePart) -> MessagePart | None:
+        """What the remote frame ``message`` asks for; None if it is no remote frame, or asks for nothing known."""
+        if message.written.requests is None:
+            return None
+        return next((other for other in self.messages if other.name == message.written.requests), None)

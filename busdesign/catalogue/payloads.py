@@ -4,8 +4,8 @@ from collections.abc import Callable, Sequence
 from random import Random
 
 from busdesign.catalogue.codec import MessageCodec
-from busdesign.catalogue.model import Role
-from busdesign.catalogue.values import allowed_raws
+from busdesign.catalogue.model import Role, Signal
+from busdesign.catalogue.values import allowed_raws, float_limits, to_raw
 
 Payloads = Callable[[Sequence[int], int], int]  # (raw numbers of the signals, frames sent before) → payload
 
@@ -16,9 +16,20 @@ def random_payloads(codec: MessageCodec, rng: Random) -> Payloads:
     if not message.signals:
         bits = 8 * message.length_bytes
         return lambda _, count: rng.getrandbits(bits) if bits else 0
-    choices = [allowed_raws(signal) if signal.role is Role.VALUE else (0,) for signal in message.signals]
+    draws = [_draw(signal, rng) for signal in message.signals]
     pack = codec.pack
-    return lambda _, count: pack([_any_of(allowed, rng) for allowed in choices], count)
+    return lambda _, count: pack([draw() for draw in draws], count)
+
+
+def _draw(signal: Signal, rng: Random) -> Callable[[], int]:
+    if signal.role is not Role.VALUE:
+        return lambda: 0
+    if signal.is_float:
+        low, high = float_limits(signal)
+        half = high / 2 - low / 2  # the whole distance may be no finite number
+        return lambda: to_raw(signal, min(max(low + half * rng.random() + half * rng.random(), low), high))
+    allowed = allowed_raws(signal)
+    return lambda: _any_of(allowed, rng)
 
 
 def _any_of(allowed: Sequence[int], rng: Random) -> int:

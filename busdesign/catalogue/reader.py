@@ -92,7 +92,7 @@ def _read_messages(messages: dict[str, Any], draft: Draft, findings: list[Findin
         written = validated(MessageWritten, member.data, draft.source, trail, findings, member.origin)
         if written is not None:
             part = MessagePart(member.name, member.family, written, trail, member.origin, draft.source, member.named_at)
-            part.layout = lay(part.slots(), written.bytes and min(written.bytes, _LAID_OUT_BYTES))
+            part.layout = lay(part.slots(draft), written.bytes and min(written.bytes, _LAID_OUT_BYTES))
             draft.messages.append(part)
 
 

@@ -1,6 +1,8 @@
 """Between what a person means (412.5 mm, ``down_locked``) and the raw number in the bits."""
 
 import math
+import struct
+import sys
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
@@ -89,6 +91,31 @@ def exact(value: float) -> Fraction:
     return Fraction(value) if isinstance(value, int) else Fraction(repr(value))
 
 
+_FLOATS = {32: struct.Struct("<f"), 64: struct.Struct("<d")}
+_PATTERNS = {32: struct.Struct("<I"), 64: struct.Struct("<Q")}
+FLOAT_BITS = tuple(_FLOATS)
+
+
+def float_of(raw: int, bits: int) -> float:
+    """The IEEE 754 number whose pattern of ``bits`` (32 or 64) is ``raw``."""
+    number: float = _FLOATS[bits].unpack(_PATTERNS[bits].pack(raw))[0]
+    return number
+
+
+def pattern_of(number: float, bits: int) -> int:
+    """The pattern of ``bits`` (32 or 64) of the IEEE 754 number nearest to ``number``.
+
+    Raises OverflowError for one that is too great for 32 bits.
+    """
+    pattern: int = _PATTERNS[bits].unpack(_FLOATS[bits].pack(number))[0]
+    return pattern
+
+
+def greatest_float(bits: int) -> float:
+    """The greatest finite IEEE 754 number of ``bits`` (32 or 64)."""
+    return float_of({32: 0x7F7F_FFFF, 64: 0x7FEF_FFFF_FFFF_FFFF}[bits], bits)
+
+
 def scale_of(signal: Signal) -> Scale:
     """The scale of ``signal``."""
     return Scale(signal.length_bits, signal.signed, signal.factor, signal.offset, signal.minimum, signal.maximum)
@@ -100,11 +127,36 @@ def raw_limits(signal: Signal) -> tuple[int, int]:
 
 
 def allowed_raws(signal: Signal) -> tuple[int, ...] | range:
-    """The raw values an application may send: the declared codes if there are any, else the range."""
-    if signal.codes and signal.minimum is None:
+    """The raw values an application may send: the declared codes if there are any, else the range.
+
+    Of a float signal, whose raw values are patterns, ask ``float_limits``.
+    """
+    if signal.role is Role.CONSTANT:
+        return (signal.constant,)
+    if signal.role is Role.RESERVED:
+        return (0,)
+    if signal.only_codes:
         return tuple(sorted(signal.codes))
     low, high = raw_limits(signal)
     return range(low, high + 1)
+
+
+def float_limits(signal: Signal) -> tuple[float, float]:
+    """Least and greatest physical value of a float signal: its range, or all that is finite."""
+    if signal.minimum is not None and signal.maximum is not None:
+        return signal.minimum, signal.maximum
+    most = greatest_float(signal.length_bits)
+    ends = sorted((-most * signal.factor + signal.offset, most * signal.factor + signal.offset))
+    return max(ends[0], -sys.float_info.max), min(ends[1], sys.float_info.max)
+
+
+def _raw_of_float(signal: Signal, value: float) -> int:
+    low, high = float_limits(signal)
+    if not low <= value <= high:
+        raise ValueError(_out_of(signal, value, low, high))
+    number = (value - signal.offset) / signal.factor
+    most = greatest_float(signal.length_bits)  # a value at the very end may be rounded beyond it
+    return pattern_of(max(-most, min(most, number)), signal.length_bits)
 
 
 def to_raw(signal: Signal, value: object) -> int:
@@ -117,13 +169,15 @@ def to_raw(signal: Signal, value: object) -> int:
     number = _number(value)
     if number is None:
         raise ValueError(f"`{signal.name}` takes a number{' or a code' if signal.codes else ''}, found {shown(value)}")
+    if signal.is_float:
+        return _raw_of_float(signal, number)
     scale = scale_of(signal)
     raw = scale.raw_of(number)
     if raw is None:
         raw = scale.nearest_raw(number)
         if raw not in signal.codes:
             raise ValueError(_beyond(signal, number))
-    if signal.codes and signal.minimum is None and raw not in signal.codes:
+    if signal.only_codes and raw not in signal.codes:
         hint = did_you_mean(value, signal.codes.values())
         raise ValueError(f"{shown(value)} is no code of `{signal.name}`; {hint}")
     return raw
@@ -150,12 +204,18 @@ def _number(value: object) -> float | int | None:
 def _beyond(signal: Signal, value: float) -> str:
     low, high = raw_limits(signal)
     least, most = sorted((to_number(signal, low), to_number(signal, high)))
+    return _out_of(signal, value, least, most)
+
+
+def _out_of(signal: Signal, value: float, least: float, most: float) -> str:
     unit = f" {signal.unit}" if signal.unit else ""
     return f"`{signal.name}` = {value:g}{unit} is out of range: {least:g} to {most:g}{unit} is allowed"
 
 
 def to_number(signal: Signal, raw: int) -> float:
     """The physical value of ``raw``, codes aside."""
+    if signal.is_float:
+        return float_of(raw, signal.length_bits) * signal.factor + signal.offset
     return raw * signal.factor + signal.offset
 
 
@@ -167,10 +227,15 @@ def to_value(signal: Signal, raw: int) -> Value:
 
 def initial_raw(signal: Signal) -> int:
     """What is sent until the application says otherwise: the declared value, else zero or the nearest allowed."""
+    if signal.role is Role.CONSTANT:
+        return signal.constant
     if signal.role is not Role.VALUE:
         return 0
     if signal.initial is not None:
         return to_raw(signal, signal.initial)
+    if signal.is_float:
+        low, high = float_limits(signal)
+        return to_raw(signal, min(max(0.0, low), high))
     allowed = allowed_raws(signal)
     if 0 in allowed or not allowed:
         return 0

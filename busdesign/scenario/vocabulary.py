@@ -77,7 +77,7 @@ def vocabulary_of(catalogue: Catalogue) -> Vocabulary:
 def _kind_of(signal: Signal) -> Kind:
     if not signal.codes:
         return Kind.number(signal.unit)
-    if signal.minimum is not None:  # a range beside the codes: the codes stand in place of a number
+    if not signal.only_codes:  # a range beside the codes: the codes stand in place of a number
         return Kind.number(signal.unit, signal.codes.values())
     return Kind.choice(signal.codes.values())
 

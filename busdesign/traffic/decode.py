@@ -33,22 +33,54 @@ class Columns:
     def __len__(self) -> int:
         return len(self.rows)
 
+    def carrying(self, signal: str) -> "Columns":
+        """Of a multiplexed signal, the frames that carry it; of any other, all of them. Raises KeyError."""
+        present = self._present(self.message.signal(signal))
+        if present is None:
+            return self
+        return Columns(self.message, self.rows[present], self.end_ns[present], self.payload[present])
+
     def raw(self, signal: str) -> NDArray[np.int64] | NDArray[np.uint64]:
-        """Raw values of a signal, int64 [m]; uint64 for an unsigned one of 64 bits. Raises KeyError."""
+        """Raw values of a signal, int64 [m]; uint64 for an unsigned one of 64 bits. Raises KeyError.
+
+        A frame that does not carry a multiplexed signal has other bits in its place: ask ``carrying`` first.
+        """
         return self._raw(self.message.signal(signal))
+
+    def _present(self, signal: Signal) -> NDArray[np.bool_] | None:
+        """Which frames carry ``signal``, bool [m]; None for all of them."""
+        present: NDArray[np.bool_] | None = None
+        while signal.selector:
+            selector = self.message.signal(signal.selector)
+            raws = self._raw(selector)
+            wanted = np.isin(raws, np.array(signal.selected_by, dtype=raws.dtype))
+            present = wanted if present is None else present & wanted
+            signal = selector
+        return present
 
     def physical(self, signal: str) -> NDArray[np.float64]:
         """Physical values, raw * factor + offset in the signal's unit, float64 [m]. Raises KeyError.
 
-        A raw value of more than 53 bits is rounded to the nearest float first.
+        A raw value of more than 53 bits is rounded to the nearest float first. NaN where a frame does not carry the
+        signal.
         """
         found = self.message.signal(signal)
-        values = self._raw(found).astype(np.float64)
+        values = self._numbers(found)
         if found.factor != 1.0:
             values *= found.factor
         if found.offset != 0.0:
             values += found.offset
+        present = self._present(found)
+        if present is not None:
+            values[~present] = np.nan
         return values
+
+    def _numbers(self, signal: Signal) -> NDArray[np.float64]:
+        raws = self._raw(signal)
+        if not signal.is_float:
+            return raws.astype(np.float64)
+        pattern, number = (np.uint32, np.float32) if signal.length_bits == 32 else (np.uint64, np.float64)
+        return raws.astype(pattern).view(number).astype(np.float64)
 
     def _raw(self, signal: Signal) -> NDArray[np.int64] | NDArray[np.uint64]:
         is_big = signal.byte_order is ByteOrder.BIG
@@ -88,7 +120,7 @@ def decode(traffic: Traffic, message: Message) -> Columns:
 
 def signal_track(traffic: Traffic, message: Message, signal: str) -> SignalTrack:
     """When ``signal`` took which value, as heard: from the end of the frame that says so. Raises KeyError."""
-    columns, found = decode(traffic, message), message.signal(signal)
+    columns, found = decode(traffic, message).carrying(signal), message.signal(signal)
     raw, end_ns = columns.raw(signal), columns.end_ns
     values = columns.physical(signal)
     if np.any(end_ns[1:] < end_ns[:-1]):  # a damaged capture
@@ -98,7 +130,7 @@ def signal_track(traffic: Traffic, message: Message, signal: str) -> SignalTrack
     np.not_equal(raw[1:], raw[:-1], out=changed[1:])
     kept: list[str | float] = values[changed].tolist()
     if found.codes:
-        only_words = found.minimum is None
+        only_words = found.only_codes
         raws = raw[changed].tolist()
         kept = [
             found.codes.get(number, str(number) if only_words else value)

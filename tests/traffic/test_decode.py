@@ -51,7 +51,8 @@ def layouts(draw: st.DrawFn) -> Message:
         length = draw(st.sampled_from(fits))
         free -= set(bit_positions(start, length, order))
         factor, offset = draw(st.sampled_from([(1.0, 0.0), (0.1, 0.0), (-0.25, 12.5), (1e-3, -40.0)]))
-        signals.append(Signal(f"s{number}", start, length, order, draw(st.booleans()), factor, offset))
+        signed = draw(st.booleans())
+        signals.append(Signal(f"s{number}", start, length, order, signed, factor=factor, offset=offset))
     return message_of(*signals, length_bytes=length_bytes)
 
 

@@ -6,7 +6,7 @@
 from collections.abc import Callable, Iterator
 
 from busdesign.catalogue.parts import Draft
-from busdesign.catalogue.rules import filled_in, identifiers, layout, names, timing, values
+from busdesign.catalogue.rules import filled_in, identifiers, kinds, layout, multiplexing, names, remote, timing, values
 from busdesign.findings import Finding
 
 Rule = Callable[[Draft], Iterator[Finding]]
@@ -28,6 +28,12 @@ RULES: tuple[Rule, ...] = (
     values.initial_out_of_range,
     filled_in.counter,
     filled_in.check,
+    multiplexing.unknown_selector,
+    multiplexing.unreachable_page,
+    kinds.float_signal,
+    kinds.constant_or_reserved,
+    kinds.no_value,
+    remote.request,
     timing.no_timing,
     timing.offset_of_irregular,
 )

@@ -8,7 +8,19 @@ from busdesign.catalogue.parts import Draft, MessagePart
 from busdesign.findings import Finding, counted, did_you_mean, error
 
 _MAX_BITS = 64
-_OF_VALUES = ("signed", "factor", "offset", "range", "codes", "initial")
+_OF_VALUES = (
+    "signed",
+    "factor",
+    "offset",
+    "range",
+    "codes",
+    "initial",
+    "safe",
+    "resolution",
+    "unknown",
+    "invalid",
+    "when",
+)
 
 
 def counter(draft: Draft) -> Iterator[Finding]:

@@ -22,7 +22,7 @@ def does_not_fit(draft: Draft) -> Iterator[Finding]:
     """A signal on bits that another one holds, or beyond the end of the payload."""
     for message in draft.messages:
         clashes = message.layout.clashes if message.layout else ()
-        longer = _longer(message, {clash.name for clash in clashes}) if clashes else ""
+        longer = _longer(message, draft, {clash.name for clash in clashes}) if clashes else ""
         for clash in clashes:
             elsewhere = longer if clash.next_free_start is None else f"`start: {clash.next_free_start}` is free"
             yield _overlap(message, clash, elsewhere) if clash.other else _outside(message, clash, elsewhere)
@@ -60,10 +60,10 @@ def _room_bytes(message: MessagePart) -> int:
     return MAX_CLASSICAL_BYTES if message.written.bytes is None else message.written.bytes
 
 
-def _longer(message: MessagePart, misplaced: set[str]) -> str:
+def _longer(message: MessagePart, draft: Draft, misplaced: set[str]) -> str:
     """How many bytes would hold all signals, the ``misplaced`` ones packed."""
-    slots = [slot.loose() if slot.name in misplaced else slot for slot in message.slots()]
-    if sum(slot.length_bits for slot in slots) <= 8 * MAX_CLASSICAL_BYTES:
+    slots = [slot.loose() if slot.name in misplaced else slot for slot in message.slots(draft)]
+    if sum(slot.length_bits for slot in slots if not slot.pages) <= 8 * MAX_CLASSICAL_BYTES:
         for length in range(_room_bytes(message) + 1, MAX_CLASSICAL_BYTES + 1):
             if not lay(slots, length).clashes:
                 return f"`bytes: {length}` would hold " + ("it" if len(misplaced) == 1 else "all of them")
@@ -83,16 +83,16 @@ def check_not_on_a_byte(draft: Draft) -> Iterator[Finding]:
                 first = 8 * (signal.start // 8) + (7 if order is ByteOrder.BIG else 0)
                 text = f"the check `{name}` starts at bit {signal.start}; a check fills whole bytes"
                 where = message.at("signals", name, "start")
-                free = _is_free(message, name, bit_positions(first, signal.bits, order))
+                free = _is_free(message, draft, name, bit_positions(first, signal.bits, order))
                 fix = f"write `start: {first}`" if free else "leave `start` out"
                 yield error("check-not-on-a-byte", where, text, fix)
 
 
-def _is_free(message: MessagePart, name: str, bits: Iterable[int]) -> bool:
+def _is_free(message: MessagePart, draft: Draft, name: str, bits: Iterable[int]) -> bool:
     starts = message.layout.start_bits if message.layout else {}
     others = {
         bit
-        for slot in message.slots()
+        for slot in message.slots(draft)
         if slot.name != name and slot.name in starts
         for bit in bit_positions(starts[slot.name], slot.length_bits, slot.byte_order)
     }

@@ -21,12 +21,6 @@ def _scale(signal: SignalWritten) -> Scale:
     return Scale(signal.bits, signal.signed, signal.factor, signal.offset, least, most)
 
 
-def _codes(signal: SignalWritten, draft: Draft) -> Mapping[int, str]:
-    if isinstance(signal.codes, str):
-        return draft.codes.get(signal.codes, {})
-    return signal.codes or {}
-
-
 def _bits_for(low: int, high: int, signed: bool) -> int:
     """The least number of bits that holds ``low`` to ``high``."""
     if signed:
@@ -46,7 +40,7 @@ def unknown_codes(draft: Draft) -> Iterator[Finding]:
 def code_outside_bits(draft: Draft) -> Iterator[Finding]:
     """A code that the bits cannot hold."""
     for message, name, signal in _signals(draft):
-        codes = _codes(signal, draft)
+        codes = draft.codes.get(signal.codes, {}) if isinstance(signal.codes, str) else signal.codes or {}
         low, high = _scale(signal).raw_reach
         beyond = [raw for raw in codes if not low <= raw <= high]
         if not beyond:
@@ -89,7 +83,7 @@ def range_out_of_reach(draft: Draft) -> Iterator[Finding]:
             where = message.at("signals", name, "factor")
             text = f"`{name}` has factor 0: every raw number would mean the same"
             yield error("factor-zero", where, text, "leave `factor` out for 1")
-        elif signal.range is not None:
+        elif signal.range is not None and not signal.is_float:
             yield from _about_range(message, name, signal, *signal.range)
 
 
@@ -133,27 +127,45 @@ def _reaching(scale: Scale, least: float, most: float) -> str:
 
 
 def initial_out_of_range(draft: Draft) -> Iterator[Finding]:
-    """A value to start with that the signal cannot say."""
+    """A value to start with, or a safe one, that the signal cannot say."""
     for message, name, signal in _signals(draft):
-        if signal.initial is None or signal.factor == 0 or (signal.range and signal.range[0] > signal.range[1]):
+        if signal.factor == 0 or (signal.range and signal.range[0] > signal.range[1]):
             continue
-        where, codes, scale = message.at("signals", name, "initial"), _codes(signal, draft), _scale(signal)
-        if isinstance(signal.initial, str):
-            if signal.initial not in codes.values() and not _has_broken_codes(signal, draft):
-                yield error("initial-out-of-range", where, *_no_code(name, signal.initial, codes))
-        elif scale.raw_of(signal.initial) is None and scale.nearest_raw(signal.initial) not in codes:
-            low, high = scale.raw_limits()
-            least, most = sorted((scale.number(low), scale.number(high)))
-            text = f"`{name}` starts with {signal.initial:g}, outside {least:g} to {most:g}"
-            nearest = least if signal.initial < least else most
-            yield error("initial-out-of-range", where, text, f"`initial: {nearest:g}` is the nearest")
+        for key, verb, value in (("initial", "starts with", signal.initial), ("safe", "falls back to", signal.safe)):
+            if value is not None:
+                where = message.at("signals", name, key)
+                yield from _about_a_value(draft, signal, value, f"`{name}` {verb}", where, key)
+
+
+def _about_a_value(
+    draft: Draft, signal: SignalWritten, value: float | str, does: str, where: Place, key: str
+) -> Iterator[Finding]:
+    rule, codes, scale = f"{key}-out-of-range", draft.codes_of(signal), _scale(signal)
+    if isinstance(value, str):
+        if value not in codes.values() and not _has_broken_codes(signal, draft):
+            name = does.partition(" ")[0]
+            yield error(rule, where, *_no_code(name, does, value, codes))
+    elif signal.is_float:
+        if signal.range and not signal.range[0] <= value <= signal.range[1]:
+            least, most = signal.range
+            yield error(
+                rule, where, f"{does} {value:g}, outside {least:g} to {most:g}", _nearest(key, value, least, most)
+            )
+    elif scale.raw_of(value) is None and scale.nearest_raw(value) not in codes:
+        low, high = scale.raw_limits()
+        least, most = sorted((scale.number(low), scale.number(high)))
+        yield error(rule, where, f"{does} {value:g}, outside {least:g} to {most:g}", _nearest(key, value, least, most))
+
+
+def _nearest(key: str, value: float, least: float, most: float) -> str:
+    return f"`{key}: {least if value < least else most:g}` is the nearest"
 
 
 def _has_broken_codes(signal: SignalWritten, draft: Draft) -> bool:
     return isinstance(signal.codes, str) and signal.codes not in draft.codes
 
 
-def _no_code(name: str, word: str, codes: Mapping[int, str]) -> tuple[str, str]:
+def _no_code(name: str, does: str, word: str, codes: Mapping[int, str]) -> tuple[str, str]:
     if not codes:
-        return f"`{name}` has no codes, so it cannot start with the word `{word}`", "write a number, or give it `codes`"
-    return f"`{word}` is no code of `{name}`", did_you_mean(word, codes.values())
+        return f"{does} the word `{word}`, but has no codes", "write a number, or give it `codes`"
+    return f"`{word}` is no code of {name}", did_you_mean(word, codes.values())

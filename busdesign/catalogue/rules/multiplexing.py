@@ -1,0 +1,87 @@
+"""Multiplexing: ``when`` names a selector of the same message, and raw numbers that it can have."""
+
+from collections.abc import Iterator
+
+from busdesign.catalogue.draft import SignalWritten
+from busdesign.catalogue.model import Role
+from busdesign.catalogue.parts import Draft, MessagePart
+from busdesign.catalogue.values import Scale
+from busdesign.findings import Finding, did_you_mean, error
+
+
+def unknown_selector(draft: Draft) -> Iterator[Finding]:
+    """``when`` names no signal of the message, or one that cannot select, or leads back to itself."""
+    for message in draft.messages:
+        signals = message.written.signals
+        for name, signal in signals.items():
+            for selector in signal.when or {}:
+                where = message.at_key("signals", name, "when", selector)
+                if selector not in signals:
+                    text = f"`{selector}` is no signal of `{message.written_name}`, so it cannot select `{name}`"
+                    yield error("unknown-selector", where, text, did_you_mean(selector, signals))
+                elif _leads_to(name, selector, message):
+                    text = f"`{name}` is there only when `{selector}` says so, which hangs on `{name}` itself"
+                    yield error("selector-loop", where, text, "a chain of `when` ends at a signal that is always there")
+                else:
+                    yield from _cannot_select(message, name, selector)
+
+
+def _leads_to(name: str, selector: str, message: MessagePart) -> bool:
+    signals, seen = message.written.signals, set[str]()
+    while selector in signals and selector not in seen:
+        if selector == name:
+            return True
+        seen.add(selector)
+        selector = next(iter(signals[selector].when or {}), "")
+    return False
+
+
+def _cannot_select(message: MessagePart, name: str, selector: str) -> Iterator[Finding]:
+    known = message.written.signals[selector]
+    where = message.at_key("signals", name, "when", selector)
+    if known.is_float:
+        text = f"`{selector}` is a float signal: a page is chosen by a whole number"
+        yield error("unknown-selector", where, text, "let a signal of a few bits select")
+    elif known.role in (Role.CHECK, Role.COUNTER, Role.RESERVED):
+        text = f"`{selector}` is a {known.role}: the sender does not choose it, so it cannot select"
+        yield error("unknown-selector", where, text, "let a signal of its own select")
+
+
+def unreachable_page(draft: Draft) -> Iterator[Finding]:
+    """A page that no frame can have: the selector's bits, codes or range leave its number out."""
+    for message in draft.messages:
+        signals = message.written.signals
+        for name, signal in signals.items():
+            for selector, wanted in (signal.when or {}).items():
+                known = signals.get(selector)
+                if known is None or known.is_float or known.factor == 0:
+                    continue
+                for index, one in enumerate(wanted):
+                    said = list(_not_reachable(draft, selector, known, one))
+                    if said:
+                        where = message.at("signals", name, "when", selector, index)
+                        yield error("unreachable-page", where, *said)
+
+
+def _not_reachable(draft: Draft, selector: str, known: SignalWritten, wanted: int | str) -> Iterator[str]:
+    """What is wrong with the page ``wanted``, and what would mend it; nothing if it can be."""
+    codes = draft.codes_of(known)
+    if isinstance(wanted, str):
+        if wanted not in codes.values() and not (isinstance(known.codes, str) and known.codes not in draft.codes):
+            yield f"`{wanted}` is no code of the selector `{selector}`"
+            yield did_you_mean(wanted, codes.values()) if codes else f"give `{selector}` codes, or write a number"
+        return
+    least, most = known.range or (None, None)
+    low, high = Scale(known.bits, known.signed, known.factor, known.offset, least, most).raw_limits()
+    if wanted in codes:
+        return
+    if known.role is Role.CONSTANT:
+        if wanted != known.constant:
+            yield f"`{selector}` is always {known.constant}, never {wanted}"
+            yield f"write `{known.constant}`"
+    elif codes and known.range is None and known.codes is not None:
+        yield f"`{selector}` never is {wanted}: that is none of its codes"
+        yield did_you_mean(wanted, map(str, codes))
+    elif not low <= wanted <= high:
+        yield f"`{selector}` never is {wanted}: its raw numbers go from {low} to {high}"
+        yield f"`bits: {max(wanted, 1).bit_length()}` for `{selector}` would hold it" if wanted > 0 else "remove it"
