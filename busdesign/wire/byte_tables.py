@@ -32,6 +32,21 @@ def extended_header(identifier: int, remote: int, length_code: int) -> int:
     return identifier >> 18 << 27 | 0b11 << 25 | (identifier & 0x3FFFF) << 7 | remote << 6 | length_code
 
 
+def after_header(identifier: int, length_code: int, *, extended: bool, remote: bool) -> tuple[int, int, int]:
+    """What the header of a valid frame leaves behind: (its stuff bits, CRC register, stuffing state)."""
+    if extended:
+        header, padding = extended_header(identifier, remote, length_code), EXTENDED_PADDING
+    else:
+        header, padding = base_header(identifier, remote, length_code), BASE_PADDING
+    header_bytes = EXTENDED_HEADER_BYTES if extended else BASE_HEADER_BYTES
+    stuff_bits, crc, state, crcs, stuffing = 0, 0, FIRST_STATE, crc_table(), stuffing_table()
+    for byte, padded in zip(header.to_bytes(header_bytes), (header | padding).to_bytes(header_bytes), strict=True):
+        state, more = stuffing[state][padded]
+        stuff_bits += more
+        crc = (crc & 0x7F) << 8 ^ crcs[crc >> 7 ^ byte]
+    return stuff_bits, crc, state
+
+
 def last_byte(crc: int) -> int:
     """The last seven bits of the CRC sequence and one bit of padding, their last bit's complement."""
     return (crc << 1 | ~crc & 1) & 0xFF

@@ -10,25 +10,16 @@ from typing import TypeAlias
 
 from busdesign.wire.byte_tables import (
     BASE_HEADER_BITS,
-    BASE_HEADER_BYTES,
-    BASE_PADDING,
     EXTENDED_HEADER_BITS,
-    EXTENDED_HEADER_BYTES,
-    EXTENDED_PADDING,
-    FIRST_STATE,
     STATES,
-    base_header,
+    after_header,
     crc_table,
-    extended_header,
     last_byte,
     stuffing_table,
 )
 from busdesign.wire.frame import CRC_BITS, LARGEST_LENGTH_BYTES, TRAILER, Frame
 
 TRAILER_BITS = sum(map(len, TRAILER.values()))  # 13, never stuffed
-
-_BASE = (base_header, BASE_PADDING, BASE_HEADER_BYTES)
-_EXTENDED = (extended_header, EXTENDED_PADDING, EXTENDED_HEADER_BYTES)
 
 # A state of the stuffing machine as the row of its answers: for each byte the next row and the stuff bits within.
 _Row: TypeAlias = "list[tuple[_Row, int]]"
@@ -91,14 +82,16 @@ def frame_bits(
     return bits + stuff_bits + row[last_byte(crc)][1]
 
 
-def frame_bits_of(identifier: int, length_bytes: int, *, extended: bool = False) -> Callable[[int], int]:
+def frame_bits_of(
+    identifier: int, length_bytes: int, *, extended: bool = False, dlc: int | None = None
+) -> Callable[[int], int]:
     """``frame_bits`` of one message, for payloads as integers (byte i of the data in bits 8 i to 8 i + 7).
 
     Raises ValueError where `Frame` would, now; the function it returns trusts its argument. That function is written
     for the message, byte by byte without a loop, because the simulator calls it once a frame. The CRC is linear: each
     byte adds its own share, looked up in the table of its place.
     """
-    bits, crc, row, _ = _up_to_data(identifier, length_bytes, extended, False, None)
+    bits, crc, row, _ = _up_to_data(identifier, length_bytes, extended, False, dlc)
     places = range(length_bytes)
     tables = [_crc_shares(length_bytes - 1 - place) for place in places]
     lines = ["def made(p):"]
@@ -134,14 +127,8 @@ def _up_to_data(
 ) -> tuple[int, int, _Row, tuple[int, ...]]:
     """Where counting stands before the first data byte: (all bits but the stuff bits to come, CRC, row, CRC table)."""
     code = Frame(identifier, bytes(length_bytes), extended, remote, dlc).length_code
-    header_of, padding, header_bytes = _EXTENDED if extended else _BASE
-    header = header_of(identifier, remote, code)
-    bits, crc, row, crcs = shortest_bits(length_bytes, extended=extended), 0, _rows()[FIRST_STATE], crc_table()
-    for byte, padded in zip(header.to_bytes(header_bytes), (header | padding).to_bytes(header_bytes), strict=True):
-        row, stuff_bits = row[padded]
-        bits += stuff_bits
-        crc = (crc & 0x7F) << 8 ^ crcs[crc >> 7 ^ byte]
-    return bits, crc, row, crcs
+    stuff_bits, crc, state = after_header(identifier, code, extended=extended, remote=remote)
+    return shortest_bits(length_bytes, extended=extended) + stuff_bits, crc, _rows()[state], crc_table()
 
 
 @cache
