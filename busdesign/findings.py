@@ -32,29 +32,48 @@ class Place:
         return f"{self.file}:{self.line}:{self.column}"
 
 
+@dataclass(frozen=True, slots=True, order=True)
+class Edit:
+    """``new`` in place of ``old`` in one line of a text file; ``line`` and ``column`` count from 1, as in a Place."""
+
+    file: str
+    line: int
+    column: int
+    old: str
+    new: str
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing a check found: the rule's name, how bad it is, where, what, and what would mend it."""
+    """One thing a check found: the rule's name, how bad it is, where, what, and what would mend it.
+
+    ``edit`` is there only where it is certain what was meant: it makes of the file what it was to say, and no more.
+    """
 
     rule: str
     severity: Severity
     where: Place | None
     text: str
     fix: str = ""
+    edit: Edit | None = field(default=None, compare=False, repr=False, metadata={"json": False})
 
 
 class Refused(ValueError):
-    """A value that cannot be used: ``text`` says what was found and is allowed, ``fix`` what would mend it."""
+    """A value that cannot be used: ``text`` says what was found and is allowed, ``fix`` what would mend it.
 
-    def __init__(self, text: str, fix: str = "") -> None:
+    ``meant`` is the value as it ought to be written, where it can be only one; else "".
+    """
+
+    def __init__(self, text: str, fix: str = "", meant: str = "") -> None:
         super().__init__(f"{text}; {fix}" if fix else text)
         self.text = text
         self.fix = fix
+        self.meant = meant
 
 
-def error(rule: str, where: Place, text: str, fix: str = "") -> Finding:
+def error(rule: str, where: Place, text: str, fix: str = "", edit: Edit | None = None) -> Finding:
     """A finding that makes the input unusable."""
-    return Finding(rule, Severity.ERROR, where, printable(text), printable(fix))
+    return Finding(rule, Severity.ERROR, where, printable(text), printable(fix), edit)
 
 
 def printable(text: str) -> str:

@@ -3,6 +3,7 @@
 import errno
 import os
 import secrets
+from collections.abc import Iterable
 from pathlib import Path
 
 from busdesign.errors import OutputError
@@ -24,6 +25,13 @@ def write_bytes(path: str | os.PathLike[str], data: bytes) -> None:
         raise OutputError(f"cannot write `{path}`: there is no folder `{Path(path).parent}`") from None
     except (OSError, ValueError) as reason:  # ValueError: a NUL in the path
         raise OutputError(f"cannot write `{path}`: {getattr(reason, 'strerror', None) or reason}") from reason
+
+
+def refuse_to_overwrite(path: str | os.PathLike[str], inputs: Iterable[str | os.PathLike[str]]) -> None:
+    """Raises OutputError if the result ``path`` is one of the files that it is made from, by whatever name."""
+    for source in inputs:
+        if os.path.exists(path) and os.path.exists(source) and os.path.samefile(path, source):
+            raise OutputError(f"cannot write `{path}`: it is made from that file, which would be lost")
 
 
 def _write(target: Path, data: bytes) -> None:

@@ -12,7 +12,7 @@ from busdesign.findings import Refused, nearest, shown
 
 NS_PER_S = 1_000_000_000
 MAX_DURATION_NS = 10**18  # some 31 years; sums of such times stay inside 64 bits
-_MAX_CHARACTERS = 40
+MAX_CHARACTERS = 40
 
 # Each kind of quantity: its base unit comes first; the example is what an error message shows.
 _KINDS: Mapping[str, tuple[str, Mapping[str, Fraction]]] = {
@@ -31,17 +31,31 @@ _KINDS: Mapping[str, tuple[str, Mapping[str, Fraction]]] = {
         "250 kbit/s",
         {"bit/s": Fraction(1), "kbit/s": Fraction(10**3), "Mbit/s": Fraction(10**6)},
     ),
+    "rate": ("30 per s", {"per s": Fraction(1), "per min": Fraction(1, 60), "per h": Fraction(1, 3600)}),
     "frequency": ("16 MHz", {"Hz": Fraction(1), "kHz": Fraction(10**3), "MHz": Fraction(10**6)}),
     "length": ("9 m", {"m": Fraction(1), "cm": Fraction(1, 100), "mm": Fraction(1, 1000), "km": Fraction(1000)}),
     "resistance": ("120 ohm", {"ohm": Fraction(1), "mohm": Fraction(1, 1000), "kohm": Fraction(1000)}),
     "ratio": ("87.5 %", {"%": Fraction(1, 100), "ppm": Fraction(1, 10**6)}),
+    "voltage": ("12 V", {"V": Fraction(1), "mV": Fraction(1, 1000)}),
+    "current": ("3 A", {"A": Fraction(1), "mA": Fraction(1, 1000)}),
+    "cross-section": ("0.5 mm2", {"mm2": Fraction(1)}),
+    "resistance per metre": ("70 mohm/m", {"ohm/m": Fraction(1), "mohm/m": Fraction(1, 1000)}),
+    "delay per metre": ("5 ns/m", {"ns/m": Fraction(1)}),
+    "temperature": ("70 degC", {"degC": Fraction(1)}),
 }
+_MAYBE_THOUSANDS = re.compile(r"[-+]?[1-9][0-9]{0,2},[0-9]{3}(?![0-9])")
 _LARGE = "MGT"  # prefixes; to read M as m would be a factor of a thousand millions
-_OTHER_SPELLINGS = {"\u00b5s": "us", "\u03bcs": "us", "sec": "s", "percent": "%"}
+_OTHER_SPELLINGS = {
+    "\u00b5s": "us",
+    "\u03bcs": "us",
+    "sec": "s",
+    "percent": "%",
+    "mm\u00b2": "mm2",
+    "\u00b0C": "degC",
+}
 _OHM_SIGNS = str.maketrans({"\u03a9": "ohm", "\u2126": "ohm"})
-_NUMBER_AND_UNIT = re.compile(
-    r"\s*([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,2})?)\s*([^\s0-9].*?)?\s*\Z"
-)
+_NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,2})?"
+_NUMBER_AND_UNIT = re.compile(rf"\s*({_NUMBER})\s*([^\s0-9].*?)?\s*\Z")
 
 
 class QuantityError(Refused):
@@ -57,8 +71,10 @@ def read_quantity(
 ) -> Fraction:
     """``written`` (such as ``"50 ms"``) as an exact multiple of the base unit of ``kind``.
 
-    Kinds: duration [s], bit rate [bit/s], frequency [Hz], length [m], resistance [ohm], ratio [1]. ``is_likely`` says
-    of a ratio whether it can be meant, so that the hint for one without a unit names no other.
+    Kinds: duration [s], bit rate [bit/s], rate [1/s], frequency [Hz], length [m], resistance [ohm], ratio [1],
+    voltage [V], current [A], cross-section [mm2], resistance per metre [ohm/m], delay per metre [ns/m], temperature
+    [degrees Celsius]. ``is_likely`` says of a ratio whether it can be meant: a hint for one without a unit names no
+    other.
     Raises QuantityError.
     """
     example, units = _KINDS[kind]
@@ -71,15 +87,34 @@ def read_quantity(
         raise UnitError(f"{shown(written)} has no unit", meant or f"a {kind} is written like `{example}`")
     unit = _OTHER_SPELLINGS.get(unit, unit).translate(_OHM_SIGNS)
     if re.match(",[0-9]", unit):
-        raise QuantityError(*decimal_comma(f"{number}{unit}"))
+        raise QuantityError(*decimal_comma(f"{number}{unit}"), with_decimal_point(f"{number}{unit}"))
     if unit not in units:
-        raise UnitError(f"{shown(written)} is not a {kind}: {_about_unit(unit, units)}", _unit_hint(unit, units))
+        text = f"{shown(written)} is not a {kind}: {_about_unit(unit, units)}"
+        known = _in_its_own_case(unit, units)
+        meant = str(written).removesuffix(unit) + known if known and str(written).endswith(unit) else ""
+        raise UnitError(text, _unit_hint(unit, units), meant)
     return Fraction(number) * units[unit]
+
+
+def quantity_form(kind: str) -> tuple[str, str]:
+    """What ``read_quantity`` reads as ``kind``: a regular expression (ECMA-262's too), and an example.
+
+    It matches all such texts of at most ``MAX_CHARACTERS``, and no others.
+    """
+    example, units = _KINDS[kind]
+    others = [other for other, unit in _OTHER_SPELLINGS.items() if unit in units]
+    signs = [unit.replace("ohm", chr(sign)) for sign in _OHM_SIGNS for unit in units if "ohm" in unit]
+    return rf"^\s*{_NUMBER}\s*(?:{'|'.join([*units, *others, *signs])})\s*$", example
 
 
 def decimal_comma(written: str) -> tuple[str, str]:
     """What to say of ``written``, such as ``0,5 %``, and the hint."""
     return f"{shown(written)} has a decimal comma", f"write `{written.replace(',', '.')}`: a decimal point, not a comma"
+
+
+def with_decimal_point(written: str) -> str:
+    """``0.5 %`` for ``0,5 %``; "" for ``1,500 ms``, whose comma may set off thousands."""
+    return "" if written.count(",") != 1 or _MAYBE_THOUSANDS.match(written) else written.replace(",", ".")
 
 
 def duration_ns(written: object) -> int:
@@ -150,8 +185,8 @@ def _ratios_meant(number: Fraction, is_likely: Callable[[Fraction], bool]) -> st
 
 def _may_be_quantity(written: object) -> bool:
     if isinstance(written, str):
-        return len(written) <= _MAX_CHARACTERS
-    return isinstance(written, int | float) and not isinstance(written, bool) and abs(written) < 10**_MAX_CHARACTERS
+        return len(written) <= MAX_CHARACTERS
+    return isinstance(written, int | float) and not isinstance(written, bool) and abs(written) < 10**MAX_CHARACTERS
 
 
 def _about_unit(unit: str, units: Mapping[str, Fraction]) -> str:
@@ -165,6 +200,15 @@ def _unit_hint(unit: str, units: Mapping[str, Fraction]) -> str:
     known_elsewhere = any(unit in other_units for _, other_units in _KINDS.values())
     close = None if known_elsewhere or _has_foreign_prefix(unit, units) else nearest(unit, units)
     return f"did you mean `{close}`?" if close else "allowed: " + ", ".join(f"`{known}`" for known in units)
+
+
+def _in_its_own_case(unit: str, units: Mapping[str, Fraction]) -> str:
+    """The one of ``units`` that ``unit`` spells in the wrong case (kBit/s), if it can be no other; else "".
+
+    Not where M stands for m or m for M before it: milli and mega are too far apart to choose between them.
+    """
+    alike = [known for known in units if known.lower() == unit.lower()]
+    return alike[0] if len(alike) == 1 and {unit[0], alike[0][0]} != {"m", "M"} else ""
 
 
 def _has_foreign_prefix(unit: str, units: Mapping[str, Fraction]) -> bool:

@@ -65,6 +65,8 @@ class MessageCodec:
     def not_settable(self, name: str) -> ValueError:
         """Why ``name`` has no converter."""
         signal = self.message.signals[self.position_of(name)]
+        if signal.role is Role.RESERVED:
+            return ValueError(f"`{name}` of `{self.message.name}` is reserved: its bits are sent as 0")
         return ValueError(f"`{name}` is a {signal.role} of `{self.message.name}`: it is filled in when sending")
 
     def encode(self, values: Mapping[str, object], count: int = 0) -> bytes:

@@ -4,80 +4,58 @@ These pydantic models are the single statement of the YAML's shape; the JSON Sch
 """
 
 import re
-from collections.abc import Callable
-from fractions import Fraction
 from typing import Annotated, Any
 
 from pydantic import (
-    BaseModel,
     BeforeValidator,
     ConfigDict,
     Discriminator,
     Field,
     PlainValidator,
-    StringConstraints,
     Tag,
-    field_validator,
+    WithJsonSchema,
 )
-from pydantic_core import PydanticCustomError, PydanticKnownError
+from pydantic_core import PydanticKnownError
 
+from busdesign.catalogue.draft_wires import BusWritten, NodeWritten
+from busdesign.catalogue.edits import word_meant
+from busdesign.catalogue.json_shapes import (
+    CODE_WORDS,
+    CODES,
+    DATA_ID,
+    GOOD_FRAMES,
+    NAME_OR_NAMES,
+    NUMBER_OR_WORD,
+    RAWS_OR_WORDS,
+    ReadAs,
+    bits_or_type,
+    number,
+    one_or_a_family,
+    takes_words,
+    whole_or_included,
+    words,
+)
 from busdesign.catalogue.model import ByteOrder, Role
+from busdesign.catalogue.written import Comment, Duration, Name, PositiveDuration, Written, one_of
 from busdesign.findings import Refused, did_you_mean, shown
-from busdesign.units import duration_ns, format_bit_rate, positive, positive_duration_ns, read_quantity
 
-_FASTEST_BIT_S = 10**6  # ISO 11898-2: up to 1 Mbit/s, flexible data rate aside
-_GIGABITS = re.compile(r"[0-9.]\s*[Gg]bit/s\s*\Z")
-_GREATEST_NUMBER = 10**30  # far beyond any quantity, and far from where floats end
-
-
-def _bit_rate(written: object) -> Fraction:
-    too_fast = Refused(
-        f"{shown(written)} is too fast", f"`{format_bit_rate(_FASTEST_BIT_S)}` is the most of classical CAN"
-    )
-    if isinstance(written, str) and _GIGABITS.search(written):
-        raise too_fast
-    rate = positive(written, "bit rate")
-    if rate > _FASTEST_BIT_S:
-        raise too_fast
-    return rate
-
-
-def _sample_point(written: object) -> Fraction:
-    point = read_quantity(written, "ratio", lambda ratio: Fraction(1, 2) <= ratio < 1)
-    if not 0 < point < 1:
-        raise Refused(f"{shown(written)} is outside the bit", "a sample point lies between 0 % and 100 %")
-    return point
-
-
-def _is_tolerance(ratio: Fraction) -> bool:
-    return 0 <= ratio < Fraction(1, 10)
-
-
-def _tolerance(written: object) -> Fraction:
-    tolerance = read_quantity(written, "ratio", _is_tolerance)
-    if not _is_tolerance(tolerance):
-        raise Refused(f"{shown(written)} is not the tolerance of a clock", "allowed: 0 % to below 10 %")
-    return tolerance
-
-
-def _load_limit(written: object) -> Fraction:
-    limit = read_quantity(written, "ratio", lambda ratio: 0 < ratio <= 1)
-    if not 0 < limit <= 1:
-        raise Refused(f"{shown(written)} is no part of a bus", "more than 0 %, and at most 100 %, is allowed")
-    return limit
+_MOST_SIGNALS = 1000  # of one message; without pages, no more than its bits
+_GREATEST_NUMBER = 1e30  # far beyond any quantity, and far from where floats end
 
 
 def _byte_order(written: object) -> ByteOrder:
     if written not in ("little", "big"):
         near = did_you_mean(written, ("little", "big"))
-        raise Refused(f"a byte order is `little` or `big`, found {shown(written)}", near if near[0] == "d" else "")
+        meant = word_meant(written, ("little", "big"), near, closed=True)
+        text = f"a byte order is `little` or `big`, found {shown(written)}"
+        raise Refused(text, near if near.startswith("did") else "", meant)
     return ByteOrder(str(written))
 
 
 def _number(written: object) -> float:
     if isinstance(written, bool) or not isinstance(written, int | float):
         raise PydanticKnownError("float_type")
-    if abs(written) > _GREATEST_NUMBER or 0 < abs(written) < 1 / _GREATEST_NUMBER:
+    if abs(written) > _GREATEST_NUMBER or 0 < abs(written) < 1e-30:
         raise Refused(f"{shown(written)} is out of range: 0, or 1e-30 to 1e30 either way, is allowed")
     return float(written)
 
@@ -94,17 +72,6 @@ def _words(written: object) -> object:
     if isinstance(written, list):
         return tuple(written)
     raise Refused(f"expected a name, or a list of names such as `[panel, strut_left]`, found {shown(written)}")
-
-
-def _one_of(*words: str) -> Callable[[object], str]:
-    def read(written: object) -> str:
-        if written not in words:
-            near = did_you_mean(written, words)
-            allowed = " or ".join(f"`{word}`" for word in words)
-            raise Refused(f"expected {allowed}, found {shown(written)}", near if near[0] == "d" else "")
-        return str(written)
-
-    return read
 
 
 def _raws_or_words(written: object) -> object:
@@ -140,78 +107,36 @@ def _codes_tag(written: object) -> str | None:
 
 _CODES_BY_NAME, _CODES_THEMSELVES = "<codes by name>", "<codes themselves>"  # no key of a file is spelt like this
 
-Duration = Annotated[int, PlainValidator(duration_ns)]
-PositiveDuration = Annotated[int, PlainValidator(positive_duration_ns)]
-BitRate = Annotated[Fraction, PlainValidator(_bit_rate)]
-Frequency = Annotated[Fraction, PlainValidator(lambda written: positive(written, "frequency"))]
-Length = Annotated[Fraction, PlainValidator(lambda written: positive(written, "length"))]
-Resistance = Annotated[Fraction, PlainValidator(lambda written: positive(written, "resistance"))]
-Tolerance = Annotated[Fraction, PlainValidator(_tolerance)]
-SamplePoint = Annotated[Fraction, PlainValidator(_sample_point)]
-LoadLimit = Annotated[Fraction, PlainValidator(_load_limit)]
-Number = Annotated[float, PlainValidator(_number)]
-Initial = Annotated[float | str, PlainValidator(_initial)]
-Order = Annotated[ByteOrder, PlainValidator(_byte_order)]
-Name = Annotated[str, StringConstraints(min_length=1)]
-RawsOrWords = Annotated[tuple[int | str, ...], PlainValidator(_raws_or_words)]
-GoodFrames = Annotated[tuple[int, int], PlainValidator(_good_frames)]
-Words = Annotated[tuple[Name, ...], BeforeValidator(_words)]
-CodeWords = dict[int, Name]
-WhatOfBad = Annotated[str, PlainValidator(_one_of("drop", "accept"))]
-WhatOfFirst = Annotated[str, PlainValidator(_one_of("accept", "ignore"))]
-WhenLost = Annotated[str, PlainValidator(_one_of("hold", "safe"))]
+Number = Annotated[float, PlainValidator(_number), number(_GREATEST_NUMBER)]
+Initial = Annotated[float | str, PlainValidator(_initial), NUMBER_OR_WORD]
+Order = Annotated[ByteOrder, PlainValidator(_byte_order), words("little", "big")]
+RawsOrWords = Annotated[tuple[int | str, ...], PlainValidator(_raws_or_words), RAWS_OR_WORDS]
+GoodFrames = Annotated[tuple[int, int], PlainValidator(_good_frames), GOOD_FRAMES]
+Words = Annotated[tuple[Name, ...], BeforeValidator(_words), NAME_OR_NAMES]
+CodeWords = Annotated[dict[int, Name], WithJsonSchema(CODE_WORDS)]
+DataId = Annotated[int, Field(ge=0, le=0xFFFF), WithJsonSchema(DATA_ID)]  # a number, by way of a word of `for_each` too
+WhatOfBad = Annotated[str, PlainValidator(one_of("drop", "accept")), words("drop", "accept")]
+WhatOfFirst = Annotated[str, PlainValidator(one_of("accept", "ignore")), words("accept", "ignore")]
+WhenLost = Annotated[str, PlainValidator(one_of("hold", "safe")), words("hold", "safe")]
 CodesOfSignal = Annotated[
-    Annotated[str, Tag(_CODES_BY_NAME)] | Annotated[CodeWords, Tag(_CODES_THEMSELVES)], Discriminator(_codes_tag)
+    Annotated[str, Tag(_CODES_BY_NAME)] | Annotated[CodeWords, Tag(_CODES_THEMSELVES)],
+    Discriminator(_codes_tag),
+    CODES,
 ]
-
-
-class Written(BaseModel):
-    """A mapping in which only the declared keys may stand, each with something behind it."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, arbitrary_types_allowed=True)
-
-    @field_validator("*", mode="before")
-    @classmethod
-    def _has_something_behind_it(cls, written: object) -> object:
-        if written is None:
-            raise PydanticCustomError("nothing", "nothing stands here")
-        return written
-
-
-class HarnessWritten(Written):
-    """``bus.harness``, short form."""
-
-    trunk: Length | None = Field(None, description="length of the main pair, such as `9 m`")
-    longest_stub: Length | None = Field(None, description="length of the longest branch, such as `0.25 m`")
-    termination: Resistance | None = Field(None, description="resistor at each end, such as `120 ohm`")
-
-
-class BusWritten(Written):
-    """``bus``."""
-
-    bit_rate: BitRate = Field(description="such as `250 kbit/s`")
-    sample_point: SamplePoint = Field(Fraction(7, 8), description="such as `87.5 %`")
-    load_limit: LoadLimit | None = Field(None, description="most of the bus that may be asked for, such as `60 %`")
-    harness: HarnessWritten = Field(HarnessWritten.model_construct(), description="the wires")
-
-
-class NodeWritten(Written):
-    """One entry of ``nodes``."""
-
-    clock: Frequency | None = Field(None, description="of the controller, such as `16 MHz`")
-    tolerance: Tolerance = Field(Fraction(0), description="of that clock, such as `50 ppm` or `0.3 %`")
-    processing: Duration = Field(0, description="from hearing to acting, such as `2 ms`")
-    comment: str = ""
 
 
 class IrregularWritten(Written):
     """``irregular`` of a message."""
+
+    model_config = ConfigDict(json_schema_extra=takes_words)
 
     at_least_apart: PositiveDuration = Field(description="least time between two, such as `20 ms`")
 
 
 class AcceptWritten(Written):
     """``accept`` of a message: what its receivers believe."""
+
+    model_config = ConfigDict(json_schema_extra=takes_words)
 
     good_frames: GoodFrames = Field((1, 1), description="good ones before it acts, such as `2 of 3`, or `2` in a row")
     bad_counter: WhatOfBad = Field("drop", description="a frame whose counter does not fit: `drop` or `accept`")
@@ -223,7 +148,12 @@ class AcceptWritten(Written):
 
 
 class SignalWritten(Written):
-    """One entry of ``signals``, after its ``type`` was filled in."""
+    """One entry of ``signals``.
+
+    It is read after its ``type`` was filled in.
+    """
+
+    model_config = ConfigDict(json_schema_extra=bits_or_type)
 
     type: Name | None = Field(None, description="a name under `signal_types`: its keys hold here unless written here")
     bits: int = Field(description="length in bits, 1 to 64", ge=1, le=64)
@@ -249,12 +179,12 @@ class SignalWritten(Written):
     counts: int | None = Field(None, description="step of a counter that the sender increments", ge=1)
     modulo: int | None = Field(None, description="a counter runs from 0 to one below this", ge=2)
     crc: str | None = Field(None, description="algorithm of a check over the other bytes, such as `crc8-j1850`")
-    data_id: int | None = Field(None, description="16-bit number prefixed to what the check covers", ge=0, le=0xFFFF)
+    data_id: DataId | None = Field(None, description="16-bit number prefixed to what the check covers")
     initial: Initial | None = Field(
         None, description="sent until the node says otherwise, such as `0` or a code's word"
     )
     safe: Initial | None = Field(None, description="what a receiver takes it for once the message is lost")
-    comment: str = ""
+    comment: Comment = ""
 
     @property
     def role(self) -> Role:
@@ -269,7 +199,12 @@ class SignalWritten(Written):
 
 
 class MessageWritten(Written):
-    """One entry of ``messages``, after ``for_each`` has been spread out."""
+    """One entry of ``messages``.
+
+    It is read after ``for_each`` has been spread out.
+    """
+
+    model_config = ConfigDict(json_schema_extra=one_or_a_family)
 
     for_each: dict[Name, list[Any]] | None = Field(
         None, description="several messages at once, such as `{leg: [nose, left], id: [0x210, 0x211]}`"
@@ -286,39 +221,58 @@ class MessageWritten(Written):
     jitter: Duration = Field(0, description="latest release after the nominal one, such as `1 ms`")
     lost_after: PositiveDuration | None = Field(None, description="what a receiver calls silence, such as `200 ms`")
     bytes: int | None = Field(None, description="payload length; left out, as short as the signals allow", ge=0)
+    length_code: int | None = Field(None, description="sent for 8 bytes in place of `8`, such as `12`", ge=9, le=15)
     byte_order: Order | None = Field(None, description="for all its signals that name none")
     moves: bool = Field(False, description="`true` for a message that can move metal")
     tags: Words = Field((), description="words of your own, such as `[maintenance]`")
     accept: AcceptWritten | None = Field(None, description="what a receiver believes, and does without it")
-    signals: dict[Name, SignalWritten] = Field({}, description="its fields, such as `{speed: {bits: 12}}`")
-    comment: str = ""
+    signals: dict[Name, SignalWritten] = Field(
+        {}, description="its fields, such as `{speed: {bits: 12}}`", max_length=_MOST_SIGNALS
+    )
+    comment: Comment = ""
 
 
 class FunctionWritten(Written):
-    """One entry of ``functions``."""
+    """One entry of ``functions``, or one for each of several nodes."""
 
+    model_config = ConfigDict(json_schema_extra=one_or_a_family)
+
+    for_each: dict[str, Any] | None = Field(None, description="several at once, such as `{leg: [nose, left]}`")
     path: Words = Field(
-        description="labels and messages in order, such as `[panel.switch, leg_demand, strut.drive]`", min_length=1
+        description="labels and messages in order, such as `[panel.switch, leg_demand, strut.drive]`",
+        min_length=1,
+        json_schema_extra={"minItems": 1},
     )
-    within: PositiveDuration = Field(description="such as `120 ms`")
-    comment: str = ""
+    within: PositiveDuration = Field(description="from the first step to the last, such as `120 ms`")
+    age: PositiveDuration | None = Field(None, description="the oldest that the last step acts on, such as `150 ms`")
+    skew: PositiveDuration | None = Field(
+        None, description="apart from those that begin with the same messages, such as `20 ms`"
+    )
+    comment: Comment = ""
 
 
 class CatalogueWritten(Written):
-    """The whole file; messages are validated one by one, so that one broken message hides no other."""
+    """The whole file.
+
+    Messages are validated one by one, so that one broken message hides no other.
+    """
+
+    model_config = ConfigDict(json_schema_extra=whole_or_included)
 
     catalogue: Name = Field(description="its name, such as `undercarriage`")
     revision: int = Field(1, description="counts upwards", ge=0)
-    comment: str = ""
+    comment: Comment = ""
     include: Words = Field((), description="further files whose parts belong here, such as `[legs.yaml]`")
     bus: BusWritten = Field(description="such as `{bit_rate: 250 kbit/s}`")
     nodes: dict[Name, NodeWritten] = Field(description="the stations, such as `{panel: {clock: 16 MHz}}`", min_length=1)
     codes: dict[Name, CodeWords] = Field({}, description="shared meanings, such as `{lamp: {0: dark, 1: red}}`")
-    signal_types: dict[Name, Any] = Field(
+    signal_types: dict[Name, Annotated[Any, ReadAs(SignalWritten, without="type")]] = Field(
         {}, description="shared keys of signals, such as `{percent: {bits: 12, factor: 0.05, unit: '%'}}`"
     )
-    messages: dict[Name, Any] = Field(
+    messages: dict[Name, Annotated[Any, ReadAs(MessageWritten)]] = Field(
         description="such as `{lamp: {id: 0x300, from: panel, every: 50 ms, signals: {colour: {bits: 2}}}}`",
         min_length=1,
     )
-    functions: dict[Name, FunctionWritten] = Field({}, description="end-to-end promises")
+    functions: dict[Name, Annotated[Any, ReadAs(FunctionWritten)]] = Field(
+        {}, description="end-to-end promises, such as `{shown: {path: [leg.state, report, panel.lamp], within: 90 ms}}`"
+    )

@@ -2,42 +2,32 @@
 
 from types import MappingProxyType
 
-from busdesign.catalogue.draft import AcceptWritten, MessageWritten, SignalWritten
-from busdesign.catalogue.model import Acceptance, Bus, Catalogue, Function, Harness, Message, Node, Signal
-from busdesign.catalogue.parts import Draft, MessagePart
+from busdesign.catalogue.draft import AcceptWritten, FunctionWritten, MessageWritten, SignalWritten
+from busdesign.catalogue.freeze_wires import bus_of, node_of, places_of
+from busdesign.catalogue.model import Acceptance, Catalogue, Function, Message, Signal
+from busdesign.catalogue.parts import Draft, FunctionPart, MessagePart
+from busdesign.findings import Place
 
 
 def freeze(draft: Draft) -> Catalogue:
     """The catalogue that ``draft`` describes. Only for drafts without errors."""
+    assert draft.bus is not None
+    places: dict[tuple[str, ...], Place] = {
+        ("codes", name): draft.source.of_key(("codes", name)) for name in draft.codes
+    }
     return Catalogue(
         name=draft.name,
         revision=draft.revision,
-        bus=_bus(draft),
-        nodes=MappingProxyType({name: _node(draft, name) for name in draft.nodes}),
+        bus=bus_of(draft.bus, draft.source),
+        nodes=MappingProxyType({name: node_of(name, node, draft.source) for name, node in draft.nodes.items()}),
         messages=tuple(_message(part, draft) for part in draft.messages),
         codes=MappingProxyType({name: MappingProxyType(dict(codes)) for name, codes in draft.codes.items()}),
-        functions=tuple(
-            Function(name, written.path, written.within, draft.source.of_key(("functions", name)))
-            for name, written in draft.functions.items()
-        ),
+        functions=tuple(_function(part) for part in draft.functions),
         comment=draft.comment,
         file=draft.source.file,
+        files=(draft.source.file, *draft.source.included),
+        places=MappingProxyType(places | dict(places_of(draft.source))),
     )
-
-
-def _bus(draft: Draft) -> Bus:
-    written = draft.bus
-    assert written is not None
-    wires = written.harness
-    harness = Harness(wires.trunk, wires.longest_stub, wires.termination, draft.source.of_key(("bus", "harness")))
-    place = draft.source.of_key(("bus",))
-    return Bus(written.bit_rate, written.sample_point, written.load_limit, harness, place)
-
-
-def _node(draft: Draft, name: str) -> Node:
-    written = draft.nodes[name]
-    place = draft.source.of_key(("nodes", name))
-    return Node(name, written.clock, written.tolerance, written.processing, written.comment, place)
 
 
 def _message(part: MessagePart, draft: Draft) -> Message:
@@ -53,6 +43,7 @@ def _message(part: MessagePart, draft: Draft) -> Message:
         identifier=form.written.id,
         extended=form.written.extended,
         length_bytes=form.layout.length_bytes,
+        long_code=form.written.length_code,
         sender=written.sender,
         receivers=written.receivers,
         signals=tuple(_signal(part, name, signal, draft) for name, signal in written.signals.items()),
@@ -72,7 +63,20 @@ def _message(part: MessagePart, draft: Draft) -> Message:
     )
 
 
-def _keys_set(written: MessageWritten | SignalWritten) -> set[str]:
+def _function(part: FunctionPart) -> Function:
+    written = part.written
+    return Function(
+        name=part.name,
+        path=written.path,
+        within_ns=written.within,
+        age_ns=written.age,
+        skew_ns=written.skew,
+        place=part.at_name(),
+        places=MappingProxyType({key: part.at(key) for key in _keys_set(written)}),
+    )
+
+
+def _keys_set(written: MessageWritten | SignalWritten | FunctionWritten) -> set[str]:
     fields = type(written).model_fields
     return {fields[name].alias or name for name in written.model_fields_set}
 

@@ -12,7 +12,12 @@ from fractions import Fraction
 from functools import lru_cache
 from types import MappingProxyType
 
+from busdesign.catalogue.model_controllers import Receive, Transmit
+from busdesign.catalogue.model_errors import ErrorModel
+from busdesign.catalogue.model_wires import Harness, Supply, Timing
 from busdesign.findings import Place
+from busdesign.wire.bit_timing import Limits
+from busdesign.wire.harness import Transceiver
 
 MAX_BASE_IDENTIFIER = 0x7FF
 MAX_EXTENDED_IDENTIFIER = 0x1FFF_FFFF
@@ -139,6 +144,7 @@ class Message:
     accept: Acceptance | None = None
     requests: str = ""  # of a remote frame: the message it asks for, whose identifier and length it bears
     tags: tuple[str, ...] = ()
+    long_code: int | None = None  # 9 to 15, sent as the length code of 8 bytes
     family: str = ""  # the name written in the catalogue, where ``for_each`` made several
     comment: str = ""
     places: Mapping[str, Place] = field(default_factory=lambda: MappingProxyType({}), compare=False, repr=False)
@@ -154,6 +160,16 @@ class Message:
     def is_remote(self) -> bool:
         """Whether its frames are remote frames: a length and no data."""
         return bool(self.requests)
+
+    @property
+    def length_code(self) -> int:
+        """The length code in its frames: ``length_bytes``, unless another one was chosen for 8 bytes."""
+        return self.length_bytes if self.long_code is None else self.long_code
+
+    @property
+    def data_bytes(self) -> int:
+        """Bytes of data in its frames: ``length_bytes``, or none in a remote frame."""
+        return 0 if self.requests else self.length_bytes
 
     def is_carried(self, signal: Signal, raws: Mapping[str, int]) -> bool:
         """Whether a frame whose signals have the raw numbers ``raws`` carries ``signal``."""
@@ -177,16 +193,13 @@ class Node:
     tolerance: Fraction = Fraction(0)  # of its clock, as a fraction of one, either way
     processing_ns: int = 0
     comment: str = ""
-    place: Place | None = field(default=None, compare=False, repr=False)
-
-
-@dataclass(frozen=True, slots=True)
-class Harness:
-    """The wires, as far as the short form in the catalogue says."""
-
-    trunk_m: Fraction | None = None
-    longest_stub_m: Fraction | None = None
-    termination_ohm: Fraction | None = None
+    controller: Limits | None = None
+    timing: Timing | None = None  # its setting, where the catalogue gives one
+    transceiver: Transceiver | None = None
+    common_mode_v: tuple[Fraction, Fraction] | None = None  # of its transceiver, against its own ground
+    supply: Supply | None = None
+    transmit: Transmit | None = None  # None: always offers its most urgent frame
+    receive: Receive | None = None  # None: reads in time, whatever comes
     place: Place | None = field(default=None, compare=False, repr=False)
 
 
@@ -197,7 +210,9 @@ class Bus:
     bit_rate_bit_s: Fraction
     sample_point: Fraction
     load_limit: Fraction | None = None  # a fraction of 1
-    harness: Harness = Harness()
+    harness: Harness = field(default_factory=Harness)
+    supply_v: Fraction | None = None  # at the source, at the least
+    errors: ErrorModel | None = None  # None: no promise is made of what happens with errors
     place: Place | None = field(default=None, compare=False, repr=False)
 
     @property
@@ -212,8 +227,15 @@ class Function:
 
     name: str
     path: tuple[str, ...]
-    within_ns: int
+    within_ns: int  # the longest from its first step to the first effect at its last
+    age_ns: int | None = None  # the oldest that what the last step acts on may be
+    skew_ns: int | None = None  # the most between its effect and that of those that begin with the same messages
     place: Place | None = field(default=None, compare=False, repr=False)
+    places: Mapping[str, Place] = field(default_factory=lambda: MappingProxyType({}), compare=False, repr=False)
+
+    def place_of(self, key: str) -> Place | None:
+        """Where ``key`` of this function is written, else where the function is."""
+        return self.places.get(key) or self.place
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,6 +251,10 @@ class Catalogue:
     functions: tuple[Function, ...] = ()
     comment: str = ""
     file: str = field(default="", compare=False)
+    files: tuple[str, ...] = field(default=(), compare=False)  # ``file``, and those that it includes
+    places: Mapping[tuple[str, ...], Place] = field(
+        default_factory=lambda: MappingProxyType({}), compare=False, repr=False
+    )  # of what has no place of its own, such as ``("codes", "lamp")`` or ``("bus", "harness", "trunk")``
     _by_name: Mapping[str, Message] = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:

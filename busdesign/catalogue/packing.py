@@ -12,7 +12,7 @@ placed in the order they are written in; only if that leaves one without a place
 does so too, without regard to bytes.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 
 from busdesign.catalogue.model import MAX_CLASSICAL_BYTES, ByteOrder, bit_positions
@@ -33,8 +33,10 @@ class Slot:
 
     def excludes(self, other: "Slot") -> bool:
         """Whether no frame carries both, so that they may lie on the same bits."""
+        if not other.pages:
+            return False
         theirs = dict(other.pages)
-        return any(selector in theirs and not raws & theirs[selector] for selector, raws in self.pages)
+        return any(selector in theirs and raws.isdisjoint(theirs[selector]) for selector, raws in self.pages)
 
     def loose(self) -> "Slot":
         """The same without a start bit."""
@@ -94,6 +96,7 @@ class _Table:
         self.room_bits = room_bits
         self.tight = tight
         self.owners: dict[int, list[Slot]] = {}
+        self._bits_of: list[tuple[Slot, Sequence[int]]] = []  # the same, told the other way round
         self.starts: dict[str, int] = {}
         self.homeless = False  # whether a signal without a start bit found no place
         self._clashes: list[tuple[Slot, Clash]] = []
@@ -102,12 +105,22 @@ class _Table:
 
     def clashes_with_hints(self) -> Iterator[Clash]:
         for slot, clash in self._clashes:
-            free_bits, start = self._free_bits(slot), None
+            free_bits, start = self.room_bits - len(self._taken_from(slot)), None
             if slot.start_bit is not None:
-                start = self._first_free(slot)
+                start = self._first_free_elsewhere(slot)
             if start is not None:  # no two hints for one place
                 self._take(slot, start)
             yield replace(clash, next_free_start=start, free_bits=max(free_bits, 0))
+
+    def _first_free_elsewhere(self, slot: Slot) -> int | None:
+        """Where ``slot`` could move to: what it leaves is free for itself, but not for others, who may not wait."""
+        held, held_bits = self.owners, self._bits_of
+        others = {bit: [owner for owner in owners if owner is not slot] for bit, owners in held.items()}
+        self.owners = {bit: owners for bit, owners in others.items() if owners}
+        self._bits_of = [(owner, bits) for owner, bits in held_bits if owner is not slot]
+        start = self._first_free(slot)
+        self.owners, self._bits_of = held, held_bits
+        return start
 
     def _place(self, slot: Slot) -> None:
         start = slot.start_bit if slot.start_bit is not None else self._first_free(slot)
@@ -119,29 +132,29 @@ class _Table:
         if max(bits) >= self.room_bits:
             self._clashes.append((slot, Clash(slot.name, None, bits, None, 0)))
             return
-        other = next((owner for owner in (self._owner(bit, slot) for bit in sorted(bits)) if owner), None)
-        if other is not None:
-            shared = tuple(bit for bit in sorted(bits) if other in self.owners.get(bit, ()))
-            self._clashes.append((slot, Clash(slot.name, other.name, shared, None, 0)))
+        shared = self._taken_from(slot) & set(bits) if slot.start_bit is not None else ()
+        if shared:
+            other = next(owner for owner in self.owners[min(shared)] if not owner.excludes(slot))
+            common = tuple(bit for bit in sorted(bits) if other in self.owners.get(bit, ()))
+            self._clashes.append((slot, Clash(slot.name, other.name, common, None, 0)))
         self.starts[slot.name] = start
         self._take(slot, start)
 
     def _take(self, slot: Slot, start: int) -> None:
-        for bit in bit_positions(start, slot.length_bits, slot.byte_order):
+        bits = bit_positions(start, slot.length_bits, slot.byte_order)
+        self._bits_of.append((slot, bits))
+        for bit in bits:
             self.owners.setdefault(bit, []).append(slot)
 
-    def _owner(self, bit: int, slot: Slot) -> Slot | None:
-        """Whom ``slot`` would disturb in ``bit``."""
-        owners = self.owners.get(bit)
-        return next((owner for owner in owners if not owner.excludes(slot)), None) if owners else None
-
-    def _free_bits(self, slot: Slot) -> int:
-        if not slot.pages:
-            return self.room_bits - len(self.owners)
-        return self.room_bits - sum(self._owner(bit, slot) is not None for bit in self.owners)
+    def _taken_from(self, slot: Slot) -> Set[int]:
+        """The bits in which ``slot`` would disturb another."""
+        if not slot.pages:  # whoever owns a bit would be disturbed
+            return self.owners.keys()
+        return {bit for owner, bits in self._bits_of if not owner.excludes(slot) for bit in bits}
 
     def _first_free(self, slot: Slot) -> int | None:
-        if slot.length_bits > self._free_bits(slot):
+        taken = self._taken_from(slot)
+        if slot.length_bits > self.room_bits - len(taken):
             return None
         ways = [_inside_a_byte, _anywhere] if slot.length_bits <= 8 and not self.tight else [_anywhere]
         if slot.whole_bytes:
@@ -149,7 +162,7 @@ class _Table:
         for allowed in ways:
             for start in _starts(slot.byte_order, self.room_bits):
                 bits = bit_positions(start, slot.length_bits, slot.byte_order)
-                if max(bits) < self.room_bits and allowed(bits) and not any(self._owner(bit, slot) for bit in bits):
+                if taken.isdisjoint(bits) and max(bits) < self.room_bits and allowed(bits):
                     return start
         return None
 

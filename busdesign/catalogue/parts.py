@@ -3,15 +3,21 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from busdesign.catalogue.draft import BusWritten, FunctionWritten, MessageWritten, NodeWritten, SignalWritten
+from busdesign.catalogue.draft import FunctionWritten, MessageWritten, SignalWritten
+from busdesign.catalogue.draft_wires import BusWritten, NodeWritten
 from busdesign.catalogue.model import ByteOrder
 from busdesign.catalogue.packing import Layout, Pages, Slot
 from busdesign.catalogue.source import Source, Trail
 from busdesign.findings import Place, error
 
-__all__ = ["Draft", "MessagePart", "error"]
+__all__ = ["Draft", "MessagePart", "error", "line_of"]
 
 UNKNOWN, INVALID = "unknown", "invalid"  # the words for the raw numbers behind these keys
+
+
+def line_of(place: Place, here: Place) -> str:
+    """``place`` as a finding at ``here`` tells it: the file is named if it is another one."""
+    return f"line {place.line}" if place.file == here.file else str(place)
 
 
 @dataclass(slots=True)
@@ -66,6 +72,26 @@ class MessagePart:
         return self.source.of_key(self.origin((*self.trail, *steps)))
 
 
+@dataclass(frozen=True, slots=True)
+class FunctionPart:
+    """One function as written, after ``for_each`` was spread out."""
+
+    name: str
+    written: FunctionWritten
+    trail: Trail
+    origin: Callable[[Trail], Trail]
+    source: Source
+    named_at: Trail = ()
+
+    def at(self, *steps: str | int) -> Place:
+        """Where the value behind ``steps`` of this function is written."""
+        return self.source.of_value(self.origin((*self.trail, *steps)))
+
+    def at_name(self) -> Place:
+        """Where its name is written; of a member of a family, the word that ends it."""
+        return self.source.of_value(self.named_at) if self.named_at else self.source.of_key(self.origin(self.trail))
+
+
 @dataclass(slots=True)
 class Draft:
     """What could be read of a catalogue; parts that could not be read are missing, and have their findings."""
@@ -79,14 +105,22 @@ class Draft:
     node_names: tuple[str, ...]  # of the broken ones too: a message from one of them is not wrong for it
     codes: Mapping[str, Mapping[int, str]]
     code_names: tuple[str, ...]  # of the broken ones too
-    functions: Mapping[str, FunctionWritten]
+    functions: list[FunctionPart] = field(default_factory=list)
     messages: list[MessagePart] = field(default_factory=list)
     message_names: tuple[str, ...] = ()  # of the broken ones too
     broken_families: tuple[str, ...] = ()  # whose members' names nobody knows
+    _by_name: dict[str, MessagePart] = field(default_factory=dict)
 
-    def codes_of(self, signal: SignalWritten) -> dict[int, str]:
+    def add(self, message: MessagePart) -> None:
+        """Take ``message`` in; of two with one name the first bears it."""
+        self.messages.append(message)
+        self._by_name.setdefault(message.name, message)
+
+    def codes_of(self, signal: SignalWritten) -> Mapping[int, str]:
         """What raw numbers mean: its codes, or the shared ones it names (none if broken), and the two words."""
         codes = self.codes.get(signal.codes, {}) if isinstance(signal.codes, str) else signal.codes or {}
+        if signal.unknown is None and signal.invalid is None:
+            return codes  # not copied: many signals may name them
         told = {signal.unknown: UNKNOWN, signal.invalid: INVALID}
         return {**codes, **{raw: word for raw, word in told.items() if raw is not None and raw not in codes}}
 
@@ -97,7 +131,7 @@ class Draft:
         """
         for selector, wanted in (signal.when or {}).items():
             known = message.written.signals.get(selector)
-            numbers = {word: raw for raw, word in reversed((self.codes_of(known) if known else {}).items())}
+            numbers = {word: raw for raw, word in reversed(list((self.codes_of(known) if known else {}).items()))}
             raws = (numbers.get(one) if isinstance(one, str) else one for one in wanted)
             return selector, tuple(raw for raw in raws if raw is not None)
         return "", ()
@@ -116,4 +150,4 @@ class Draft:
         """What the remote frame ``message`` asks for; None if it is no remote frame, or asks for nothing known."""
         if message.written.requests is None:
             return None
-        return next((other for other in self.messages if other.name == message.written.requests), None)
+        return self._by_name.get(message.written.requests)

@@ -9,6 +9,8 @@ from busdesign.catalogue.values import allowed_raws, float_limits, to_raw
 
 Payloads = Callable[[Sequence[int], int], int]  # (raw numbers of the signals, frames sent before) → payload
 
+_FINELY_DRAWN = 1 << 24  # up to here, the 53 bits of a random float make all numbers equally likely to 2^-29
+
 
 def random_payloads(codec: MessageCodec, rng: Random) -> Payloads:
     """Independent uniform allowed raw values; in a message without signals every byte is random."""
@@ -29,13 +31,21 @@ def _draw(signal: Signal, rng: Random) -> Callable[[], int]:
         half = high / 2 - low / 2  # the whole distance may be no finite number
         return lambda: to_raw(signal, min(max(low + half * rng.random() + half * rng.random(), low), high))
     allowed = allowed_raws(signal)
-    return lambda: _any_of(allowed, rng)
-
-
-def _any_of(allowed: Sequence[int], rng: Random) -> int:
+    if not allowed:
+        return lambda: 0
     if isinstance(allowed, range):  # may be longer than an index can say
-        return allowed.start + rng.randrange(allowed.stop - allowed.start)
-    return allowed[rng.randrange(len(allowed))] if allowed else 0
+        return _in_range(allowed.start, allowed.stop - allowed.start, rng)
+    return lambda: rng.choice(allowed)
+
+
+def _in_range(least: int, count: int, rng: Random) -> Callable[[], int]:
+    """``least`` or one of the ``count`` - 1 numbers above it. Drawn once a signal and frame: as cheaply as can be."""
+    bits = count.bit_length() - 1
+    if count == 1 << bits:
+        return (lambda: least + rng.getrandbits(bits)) if bits else lambda: least
+    if count > _FINELY_DRAWN:
+        return lambda: least + rng.randrange(count)
+    return lambda: least + int(rng.random() * count)
 
 
 def zero_payloads(codec: MessageCodec) -> Payloads:

@@ -1,20 +1,24 @@
 """From a YAML file to a frozen catalogue, or to everything that is wrong with it at once.
 
-file → Source (data and places) → Draft (parts that read well) → rules → Catalogue, if no error was found
+files → Source (data and places) → Draft (parts that read well) → rules → Catalogue, if no error was found
 """
 
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
-from busdesign.catalogue.draft import BusWritten, CatalogueWritten, FunctionWritten, MessageWritten, NodeWritten
-from busdesign.catalogue.families import spread
+from busdesign.catalogue.draft import CatalogueWritten, FunctionWritten, MessageWritten
+from busdesign.catalogue.draft_wires import BusWritten, NodeWritten
+from busdesign.catalogue.families import Member, spread
 from busdesign.catalogue.freeze import freeze
+from busdesign.catalogue.includes import refuse_includes, with_included
 from busdesign.catalogue.model import Catalogue
 from busdesign.catalogue.packing import lay
-from busdesign.catalogue.parts import Draft, MessagePart
+from busdesign.catalogue.parts import Draft, FunctionPart, MessagePart
 from busdesign.catalogue.rules import RULES
-from busdesign.catalogue.source import Source, Unreadable, parse_source, read_source
+from busdesign.catalogue.signal_types import Filled, SignalTypes, told_once
+from busdesign.catalogue.sizes import too_large
+from busdesign.catalogue.source import Source, Trail, Unreadable, parse_source, read_source
 from busdesign.catalogue.validation import validated
 from busdesign.errors import CatalogueError
 from busdesign.findings import Finding, Severity, error, shown
@@ -23,21 +27,41 @@ _LAID_OUT_BYTES = 64  # signals of a payload that is too long are still held aga
 
 
 def read_catalogue(path: str | os.PathLike[str]) -> Catalogue:
-    """The catalogue in the YAML file at ``path``. Raises CatalogueError with all findings, sorted by place."""
+    """The catalogue in the YAML file at ``path``, and in those that it includes.
+
+    Raises CatalogueError with all findings, sorted by place.
+    """
     try:
         source, findings = read_source(path)
     except Unreadable as refused:
         raise CatalogueError([refused.finding]) from None
-    return _catalogue(source, findings)
+    return _catalogue(with_included(source, findings), findings)
 
 
 def parse_catalogue(text: str, file: str = "catalogue.yaml") -> Catalogue:
-    """The same from YAML text; ``file`` is the name that findings show. Raises CatalogueError."""
+    """The same from YAML text, which includes no files; ``file`` is the name that findings show.
+
+    Raises CatalogueError.
+    """
+    source, findings = _parsed(text, file)
+    refuse_includes(source, findings)
+    return _catalogue(source, findings)
+
+
+def parse_catalogue_at(path: str, text: str) -> Catalogue:
+    """The same from YAML text that is to lie in the file at ``path``: what it includes is read from there.
+
+    Raises CatalogueError.
+    """
+    source, findings = _parsed(text, path)
+    return _catalogue(with_included(source, findings), findings)
+
+
+def _parsed(text: str, file: str) -> tuple[Source, list[Finding]]:
     try:
-        source, findings = parse_source(text, file)
+        return parse_source(text, file)
     except Unreadable as refused:
         raise CatalogueError([refused.finding]) from None
-    return _catalogue(source, findings)
 
 
 def _catalogue(source: Source, findings: list[Finding]) -> Catalogue:
@@ -46,7 +70,7 @@ def _catalogue(source: Source, findings: list[Finding]) -> Catalogue:
         for rule in RULES:
             findings.extend(rule(draft))
     if any(found.severity is Severity.ERROR for found in findings):
-        raise CatalogueError(findings)
+        raise CatalogueError(told_once(findings, source))
     assert draft is not None
     return freeze(draft)
 
@@ -76,28 +100,56 @@ def _draft(source: Source, findings: list[Finding]) -> Draft | None:
         node_names=tuple(_named(data, "nodes")),
         codes={name: codes for name, codes in _named(data, "codes").items() if _is_codes(codes)},
         code_names=tuple(_named(data, "codes")),
-        functions=_good_parts(FunctionWritten, _named(data, "functions"), source),
     )
-    _read_messages(_named(data, "messages"), draft, findings)
+    _read_messages(_named(data, "messages"), SignalTypes(source, findings), draft, findings)
+    _read_functions(_named(data, "functions"), draft, findings)
     return draft
 
 
-def _read_messages(messages: dict[str, Any], draft: Draft, findings: list[Finding]) -> None:
-    families = {name: list(spread(name, data, draft.source, findings)) for name, data in messages.items()}
-    members = [member for family in families.values() for member in family]
-    draft.message_names = tuple(member.name for member in members)
+def _read_messages(messages: dict[str, Any], types: SignalTypes, draft: Draft, findings: list[Finding]) -> None:
+    filled = {name: types.fill(name, data, findings) for name, data in messages.items()}
+    _refuse_too_large({name: found.data for name, found in filled.items()}, draft.source, findings)
+    families = {name: list(spread(name, found.data, draft.source, findings)) for name, found in filled.items()}
+    draft.message_names = tuple(member.name for family in families.values() for member in family)
     draft.broken_families = tuple(name for name, family in families.items() if not family)
-    for member in members:
-        trail = ("messages", member.name)
-        written = validated(MessageWritten, member.data, draft.source, trail, findings, member.origin)
-        if written is not None:
-            part = MessagePart(member.name, member.family, written, trail, member.origin, draft.source, member.named_at)
-            part.layout = lay(part.slots(draft), written.bytes and min(written.bytes, _LAID_OUT_BYTES))
-            draft.messages.append(part)
+    for name, family in families.items():
+        for member in family:
+            _read_member(member, filled[name], draft, findings)
+
+
+def _refuse_too_large(messages: dict[str, Any], source: Source, findings: list[Finding]) -> None:
+    found = list(too_large(messages, _named(source.data, "functions"), source))
+    if found:
+        raise CatalogueError([*findings, *found])
+
+
+def _read_member(member: Member, filled: Filled, draft: Draft, findings: list[Finding]) -> None:
+    trail, origin = ("messages", member.name), _origin(member, filled)
+    written = validated(MessageWritten, member.data, draft.source, trail, findings, origin)
+    if written is not None and filled.is_whole:
+        part = MessagePart(member.name, member.family, written, trail, origin, draft.source, member.named_at)
+        part.layout = lay(part.slots(draft), written.bytes and min(written.bytes, _LAID_OUT_BYTES))
+        draft.add(part)
+
+
+def _read_functions(functions: dict[str, Any], draft: Draft, findings: list[Finding]) -> None:
+    for name, data in functions.items():
+        for member in spread(name, data, draft.source, findings, "functions"):
+            trail = ("functions", member.name)
+            written = validated(FunctionWritten, member.data, draft.source, trail, findings, member.origin)
+            if written is not None:
+                part = FunctionPart(member.name, written, trail, member.origin, draft.source, member.named_at)
+                draft.functions.append(part)
+
+
+def _origin(member: Member, filled: Filled) -> Callable[[Trail], Trail]:
+    if not filled.from_types:
+        return member.origin
+    return lambda trail: filled.origin(member.origin(trail))
 
 
 def _check_head(source: Source, findings: list[Finding]) -> None:
-    """Everything but the insides of messages, which are validated one by one."""
+    """Everything but the insides of messages and functions, which are validated one by one."""
     validated(CatalogueWritten, source.data, source, (), findings)
 
 

@@ -5,6 +5,7 @@ one program and as decimal by another is refused, and so are infinities and numb
 """
 
 import re
+from typing import Any
 
 from busdesign.findings import Refused
 
@@ -49,6 +50,14 @@ def resolve(word: str) -> Scalar:
     if number in (float("inf"), float("-inf")):
         raise ScalarError("number-too-long", f"`{word}` is larger than any number here", "1e30 is the most there is")
     return number
+
+
+def looks_like(word: str, kind: Any) -> bool:
+    """Whether an unquoted ``word`` would be of that ``kind``."""
+    try:
+        return isinstance(resolve(word), kind)
+    except ScalarError:
+        return False
 
 
 def _two_readings(word: str) -> tuple[str, str]:

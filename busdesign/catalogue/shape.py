@@ -11,7 +11,8 @@ _WRAPPERS = (Annotated, Union, types.UnionType)
 def keys_allowed(model: type[BaseModel], loc: tuple[Any, ...]) -> list[str]:
     """The keys that may stand in the mapping at ``loc``; none if its keys are free."""
     place = _model_at(model, loc)
-    return [_key(name, known) for name, known in place.model_fields.items()] if place else []
+    fields = place.model_fields.items() if place else ()
+    return [_key(name, known) for name, known in fields if not known.exclude]  # those are there to be refused
 
 
 def description(model: type[BaseModel], loc: tuple[Any, ...]) -> str:

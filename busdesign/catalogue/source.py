@@ -14,11 +14,12 @@ from typing import Any
 
 import yaml
 
+from busdesign.catalogue.edits import other_value
 from busdesign.catalogue.scalars import ScalarError, resolve
 from busdesign.catalogue.syntax_errors import syntax_finding
 from busdesign.catalogue.text_file import Unreadable, lines_of, place_in, read_text, refuse_control_characters
-from busdesign.findings import Finding, Place, error, shown
-from busdesign.units import decimal_comma
+from busdesign.findings import Edit, Finding, Place, error, shown
+from busdesign.units import decimal_comma, with_decimal_point
 
 __all__ = ["Source", "Trail", "Unreadable", "parse_source", "read_source"]
 
@@ -52,6 +53,8 @@ class Source:
     lines: tuple[str, ...]
     data: Any
     places: dict[Trail, tuple[Place, Place]] = field(repr=False)  # (of the key, of the value)
+    included: tuple[str, ...] = ()  # the further files whose parts are among them
+    spent: tuple[int, int] = (0, 0)  # values, and those of them that aliases repeat
 
     def of_key(self, trail: Trail) -> Place:
         """Where the key that ends ``trail`` stands, or the nearest place above it."""
@@ -76,8 +79,11 @@ def read_source(path: str | os.PathLike[str]) -> tuple[Source, list[Finding]]:
     return parse_source(read_text(path), os.fspath(path))
 
 
-def parse_source(text: str, file: str) -> tuple[Source, list[Finding]]:
-    """The same from text already in hand; ``file`` is the name that findings show. Raises Unreadable."""
+def parse_source(text: str, file: str, spent: tuple[int, int] = (0, 0)) -> tuple[Source, list[Finding]]:
+    """The same from text already in hand; ``file`` is the name that findings show. Raises Unreadable.
+
+    ``spent`` is what other files of the same catalogue have taken of the budgets.
+    """
     text = text.removeprefix("\ufeff")
     refuse_control_characters(text, file)
     lines = lines_of(text)
@@ -86,10 +92,10 @@ def parse_source(text: str, file: str) -> tuple[Source, list[Finding]]:
         if root is None:
             start = Place(file, 1, 1, lines[0])
             raise Unreadable(error("file-empty", start, "the file says nothing", "is it the right file, and saved?"))
-        walk = _Walk(file, lines)
+        walk = _Walk(file, lines, spent)
         data = walk.value(root, ())
     walk.places[()] = (walk.place(root), walk.place(root))
-    return Source(file, lines, data, walk.places), walk.findings
+    return Source(file, lines, data, walk.places, spent=walk.spent), walk.findings
 
 
 def _composed(text: str, file: str) -> Any:
@@ -124,14 +130,18 @@ def _is_rest_of_decimal(number: yaml.Node, key: yaml.Node, value: yaml.Node) -> 
 class _Walk:
     """One pass over the composed nodes, with budgets against documents that are small on disk and huge in memory."""
 
-    def __init__(self, file: str, lines: tuple[str, ...]) -> None:
+    def __init__(self, file: str, lines: tuple[str, ...], spent: tuple[int, int]) -> None:
         self.file, self.lines = file, lines
         self.places: dict[Trail, tuple[Place, Place]] = {}
         self.findings: list[Finding] = []
-        self._visited = self._repeated = 0
+        self._visited, self._repeated = spent
         self._known: dict[int, Place] = {}  # by the node's id: an alias leads to a node that was there before
         self._spent_on: set[int] = set()
         self._open: set[int] = set()
+
+    @property
+    def spent(self) -> tuple[int, int]:
+        return self._visited, self._repeated
 
     def place(self, node: yaml.Node) -> Place:
         known = self._known.get(id(node))
@@ -210,7 +220,8 @@ class _Walk:
             if kept and _is_rest_of_decimal(kept[-1][1], key_node, value_node):
                 number = kept[-1][1]
                 written = f"{number.value},{key_node.value}"
-                self._complain("decimal-comma", number, *decimal_comma(written))
+                edit = other_value(self.place(number), written, with_decimal_point(written))
+                self._complain("decimal-comma", number, *decimal_comma(written), edit)
                 number.value = written.replace(",", ".")
             else:
                 kept.append((key_node, value_node))
@@ -240,5 +251,5 @@ class _Walk:
             self._complain(refused.rule, node, refused.text, refused.fix)
             return refused.instead
 
-    def _complain(self, rule: str, node: yaml.Node, text: str, fix: str) -> None:
-        self.findings.append(error(rule, self.place(node), text, fix))
+    def _complain(self, rule: str, node: yaml.Node, text: str, fix: str, edit: Edit | None = None) -> None:
+        self.findings.append(error(rule, self.place(node), text, fix, edit))

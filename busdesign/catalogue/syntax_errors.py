@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import yaml
 
 from busdesign.catalogue.text_file import lines_of, place_in
-from busdesign.findings import Finding, Place, error, shown
+from busdesign.findings import Edit, Finding, Place, error, shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,9 @@ def _key_without_space(where: Place, is_here: bool, lines: tuple[str, ...]) -> F
         return None
     at = place_in(lines, number - 1, line.index(found["key"]), where.file)
     text = f"no space follows the `:` of `{found['key']}`, so YAML takes all of it for one text"
-    return error("yaml-syntax", at, text, f"write {shown(found['key'] + ': ' + found['value'])}, a space after the `:`")
+    fix = f"write {shown(found['key'] + ': ' + found['value'])}, a space after the `:`"
+    spaced = Edit(at.file, at.line, at.column, f"{found['key']}:", f"{found['key']}: ")
+    return error("yaml-syntax", at, text, fix, spaced)
 
 
 def _tab_stands_at(where: Place) -> bool:

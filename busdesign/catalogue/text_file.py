@@ -25,6 +25,11 @@ class Unreadable(Exception):
 
 def read_text(path: str | os.PathLike[str]) -> str:
     """The text of the file at ``path``, without a byte order mark. Raises Unreadable."""
+    return decoded(read_raw(path), os.fspath(path))
+
+
+def read_raw(path: str | os.PathLike[str]) -> bytes:
+    """The bytes of the file at ``path``. Raises Unreadable."""
     file, start = os.fspath(path), Place(os.fspath(path), 1, 1)
     try:
         if os.path.isdir(file):
@@ -39,6 +44,11 @@ def read_text(path: str | os.PathLike[str]) -> str:
     if len(raw) > MAX_FILE_BYTES:
         text = f"the file is larger than {MAX_FILE_BYTES // 1024**2} MiB, the most that is read"
         raise Unreadable(error("file-too-large", start, text, "is it the right file?"))
+    return raw
+
+
+def decoded(raw: bytes, file: str) -> str:
+    """The text that ``raw`` holds, without a byte order mark; ``file`` is named if it is none. Raises Unreadable."""
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as bad:
@@ -52,6 +62,11 @@ def read_text(path: str | os.PathLike[str]) -> str:
 def lines_of(text: str) -> tuple[str, ...]:
     """The lines of ``text`` without their ends; what follows the last end counts, if only as an empty line."""
     return tuple(_LINE_ENDS.split(text))
+
+
+def line_starts(text: str) -> tuple[int, ...]:
+    """Where each of the lines of ``text`` begins."""
+    return (0, *(end.end() for end in _LINE_ENDS.finditer(text)))
 
 
 def place_in(lines: tuple[str, ...], line: int, column: int, file: str) -> Place:

@@ -1,16 +1,17 @@
 """From what pydantic says to findings with a place, the words of the file, and a hint."""
 
-import re
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from busdesign.catalogue.scalars import ScalarError, resolve
+from busdesign.catalogue.edits import other_value, other_word, word_meant
+from busdesign.catalogue.retyping import NO_QUOTES, Advised, as_number, as_text, as_truth
+from busdesign.catalogue.scalars import looks_like
 from busdesign.catalogue.shape import description, keys_allowed
 from busdesign.catalogue.source import Source, Trail
-from busdesign.findings import Finding, Refused, did_you_mean, error, shown
-from busdesign.units import UnitError, decimal_comma
+from busdesign.findings import Edit, Finding, Place, Refused, did_you_mean, error, shown
+from busdesign.units import UnitError
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -26,7 +27,6 @@ _EXPECTED = {
     "list_type": "a list such as `[one, two]`",
     "union_tag_not_found": "the name of codes or a mapping such as `{0: off, 1: on}`",
 }
-_YES, _NO = {"yes", "y", "on", "1"}, {"no", "n", "off", "0"}
 _KEY = "[key]"  # how pydantic ends the location of a problem with a key itself
 
 
@@ -65,47 +65,68 @@ class _Reading:
         self.of_key = problem["loc"][-1:] == (_KEY,)
         self.loc = tuple(_steps(problem["loc"], data, self.kind == "missing"))
         self.value = _value_at(data, self.loc)
+        self.beside = _value_at(data, self.loc[:-1])
 
     def finding(self, source: Source, trail: Trail, origin: Callable[[Trail], Trail]) -> Finding:
         at = origin(trail + self.loc)
         if self.kind == "missing":
             return error("missing-key", source.of_key(origin(trail + self.loc[:-1])), *self._missing())
         if self.kind in ("extra_forbidden", "invalid_key"):
-            known = keys_allowed(self.model, self.loc[:-1])
-            hint = _glued(self.loc[-1], known) or did_you_mean(_text(self.loc[-1]), known, most=len(known))
-            return error("unknown-key", source.of_key(at), f"unknown key {_key_shown(self.loc[-1])}", hint)
+            where = source.of_key(at)
+            return error("unknown-key", where, f"unknown key {_key_shown(self.loc[-1])}", *self._other_key(where))
         where = source.of_key(at) if self.of_key or self.found is None else source.of_value(at)
         rule = "wrong-unit" if isinstance(self.context.get("error"), UnitError) else "wrong-value"
-        return error(rule, where, *(self._wrong_key() if self.of_key else self._wrong_value()))
+        return error(rule, where, *(self._wrong_key(where) if self.of_key else self._wrong_value(where)))
+
+    def _other_key(self, where: Place) -> Advised:
+        """A hint for a key that is unknown; the edit names no key that stands beside it already."""
+        key, known = self.loc[-1], keys_allowed(self.model, self.loc[:-1])
+        word, colon, value = _text(key).partition(":")
+        if colon and value and word in known:
+            return _spaced(key, where)
+        hint = did_you_mean(_text(key), known, most=len(known))
+        free = [name for name in known if name not in self.beside]
+        return hint, other_word(where, _text(key), word_meant(key, free, hint, closed=True))
 
     def _missing(self) -> tuple[str, str]:
         example = description(self.model, self.loc)
         return f"`{self.loc[-1]}` is missing", f"add `{self.loc[-1]}:`" + (f", {example}" if example else "")
 
-    def _wrong_key(self) -> tuple[str, str]:
-        key = _key_shown(self.loc[-1])
-        if self.kind == "int_type":
-            swapped = isinstance(self.value, int) and not isinstance(self.value, bool)
-            fix = f"write `{self.value}: {self.loc[-1]}`" if swapped else "write it like `0: off`"
-            return f"expected a whole number before the `:`, found {key}", fix
-        return f"{key} is not a name", "a name begins with a letter or `_`"
+    def _wrong_key(self, where: Place) -> tuple[str, str, Edit | None]:
+        key = self.loc[-1]
+        if self.kind != "int_type":
+            return f"{_key_shown(key)} is not a name", "a name begins with a letter or `_`", None
+        number, colon, word = _text(key).partition(":")
+        if colon and word and looks_like(number, int):
+            advised = _spaced(key, where)
+        elif looks_like(_text(key), int):
+            advised = NO_QUOTES, other_value(where, _text(key), _text(key))
+        elif isinstance(self.value, int) and not isinstance(self.value, bool):
+            advised = f"write `{self.value}: {key}`", None
+        else:
+            advised = "write it like `0: off`", None
+        return f"expected a whole number before the `:`, found {_key_shown(key)}", *advised
 
-    def _wrong_value(self) -> tuple[str, str]:
+    def _wrong_value(self, where: Place) -> tuple[str, str, Edit | None]:
         hint = description(self.model, self.loc) or self._keys_of_mapping()
         reason = self.context.get("error")
         if isinstance(reason, Refused):
-            return reason.text, reason.fix or hint
+            return reason.text, reason.fix or hint, other_word(where, str(self.found), reason.meant)
         if reason is not None:
-            return str(reason), hint
+            return str(reason), hint, None
+        if self.kind in _EXPECTED:
+            better, edit = self._retyped(where)
+            return f"expected {_EXPECTED[self.kind]}, found {_as_written(self.found)}", better or hint, edit
+        return *self._out_of_place(hint), None
+
+    def _out_of_place(self, hint: str) -> tuple[str, str]:
         if self.kind == "nothing":
             return f"`{self.loc[-1]}` has nothing behind it", hint or "give it a value, or remove it"
-        if self.kind in _EXPECTED:
-            return f"expected {_EXPECTED[self.kind]}, found {_as_written(self.found)}", self._retyped() or hint
         if self.kind in ("greater_than_equal", "less_than_equal"):
             limit = f"at least {self.context['ge']}" if "ge" in self.context else f"at most {self.context['le']}"
             return f"{shown(self.found)} is out of range: {limit} is allowed", hint
         if self.kind in ("too_short", "too_long"):
-            have, least = self.context["actual_length"], self.context.get("min_length")
+            have, least = len(self.found), self.context.get("min_length")
             wanted = f"at least {least}" if self.kind == "too_short" else f"at most {self.context['max_length']}"
             return f"expected {wanted} {'entry' if wanted.endswith(' 1') else 'entries'}, found {have or 'none'}", hint
         return self.said[:1].lower() + self.said[1:], hint
@@ -114,24 +135,14 @@ class _Reading:
         known = keys_allowed(self.model, self.loc) if self.kind == "model_type" else []
         return "its keys are " + ", ".join(f"`{key}`" for key in known) if known else ""
 
-    def _retyped(self) -> str:
-        """A hint for a value that is right but for its type, or ""."""
-        found, wanted = self.found, _EXPECTED[self.kind]
-        if wanted.endswith(" number") and isinstance(found, str) and re.fullmatch(r"[-+]?[0-9]+,[0-9]+", found):
-            return decimal_comma(found)[1]
-        if wanted == "a whole number" and isinstance(found, float) and found.is_integer():
-            return f"write `{found:.0f}`"
-        if wanted.endswith(" number") and isinstance(found, str) and _looks_like(found, int | float):
-            return "leave the quotes out"
+    def _retyped(self, where: Place) -> Advised:
+        """A hint and an edit for a value that is right but for its type."""
+        wanted = _EXPECTED[self.kind]
+        if wanted.endswith(" number"):
+            return as_number(self.found, where, whole=wanted == "a whole number")
         if self.kind == "bool_type":
-            word = str(found).lower()
-            return "write `true`" if word in _YES else "write `false`" if word in _NO else ""
-        if wanted == "a text":
-            if isinstance(found, dict) and list(found.values()) == [None]:
-                name = next(iter(found))
-                return f"in YAML `{{{name}}}` is a mapping; write `'{{{name}}}'`"
-            return "put it in quotes" if isinstance(found, int | float) else ""
-        return ""
+            return as_truth(self.found, where)
+        return as_text(self.found, where) if wanted == "a text" else ("", None)
 
 
 def _steps(loc: tuple[Any, ...], data: Any, last_is_missing: bool) -> Iterator[Any]:
@@ -158,25 +169,19 @@ def _value_at(data: Any, loc: tuple[Any, ...]) -> Any:
 
 
 def _as_written(found: object) -> str:
-    is_quoted = isinstance(found, str) and (found == "" or _looks_like(found, int | float | bool | None))
+    is_quoted = isinstance(found, str) and (found == "" or looks_like(found, int | float | bool | None))
     return f"`'{found}'`" if is_quoted else shown(found)
-
-
-def _looks_like(word: str, kind: Any) -> bool:
-    try:
-        return isinstance(resolve(word), kind)
-    except ScalarError:
-        return False
 
 
 def _text(key: object) -> str:
     return key if isinstance(key, str) else ""
 
 
-def _glued(key: object, known: list[str]) -> str:
-    """A hint for ``id:0x110``, one word to YAML, or ""."""
-    word, colon, value = _text(key).partition(":")
-    return f"write {shown(f'{word}: {value}')}, a space after the `:`" if colon and value and word in known else ""
+def _spaced(key: Any, where: Place) -> Advised:
+    """What to say of ``id:0x110``, one word to YAML."""
+    word, _, value = key.partition(":")
+    spaced = f"{word}: {value}"
+    return f"write {shown(spaced)}, a space after the `:`", other_word(where, key, spaced)
 
 
 def _key_shown(key: object) -> str:

@@ -5,9 +5,10 @@ These pydantic models are the single statement of the YAML's shape; the JSON Sch
 
 from typing import Annotated, Any, get_args
 
-from pydantic import Field, PlainValidator, WithJsonSchema
+from pydantic import ConfigDict, Field, PlainValidator, WithJsonSchema
 
-from busdesign.catalogue.draft import Duration, Name, PositiveDuration, Written
+from busdesign.catalogue.json_shapes import quantity_schema
+from busdesign.catalogue.written import Comment, Duration, Name, PositiveDuration, Written
 from busdesign.findings import Refused, nearest, shown
 from busdesign.scenario.model import FAULT_KINDS, DriftWord, Filling, JitterWord, PhaseWord
 
@@ -46,17 +47,39 @@ def _value(written: object) -> object:
     )
 
 
+_BYTES = {"type": "string", "pattern": r"^\s*(?:[0-9a-fA-F]{2}\s*)*$", "examples": ["0102"]}
+_OTHERS = "of the messages that are not named: `zero` or `random`"
+_MODEL = {"type": "string", "pattern": r".:[A-Za-z_][A-Za-z0-9_]*$", "examples": ["sim/panel.py:Panel"]}
+
 Payload = Annotated[
     Any,
     PlainValidator(lambda written: _word_or_mapping(written, FILLINGS, '{leg_report_nose: "0102"}')),
     WithJsonSchema(
-        {"anyOf": [{"enum": list(FILLINGS)}, {"type": "object", "additionalProperties": {"type": "string"}}]}
+        {
+            "anyOf": [
+                {"enum": [*FILLINGS]},
+                {
+                    "type": "object",
+                    "properties": {"others": {"anyOf": [{"enum": [*FILLINGS]}, _BYTES], "description": _OTHERS}},
+                    "additionalProperties": _BYTES,
+                },
+            ],
+            "examples": ["random", {"leg_report_nose": "0102", "others": "zero"}],
+        }
     ),
 ]
 Drift = Annotated[
     Any,
     PlainValidator(lambda written: _word_or_mapping(written, DRIFTS, "{strut_left: +0.3 %}")),
-    WithJsonSchema({"anyOf": [{"enum": list(DRIFTS)}, {"type": "object", "additionalProperties": {"type": "string"}}]}),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"enum": [*DRIFTS]},
+                {"type": "object", "additionalProperties": quantity_schema("ratio", "+0.3 %", "-20 ppm")},
+            ],
+            "examples": ["worst", {"strut_left": "+0.3 %"}],
+        }
+    ),
 ]
 Jitter = Annotated[
     Any, PlainValidator(lambda written: _one_of(written, JITTERS)), WithJsonSchema({"enum": list(JITTERS)})
@@ -74,12 +97,22 @@ ModelWritten = Annotated[
     WithJsonSchema(
         {
             "anyOf": [
-                {"type": "string"},
-                {"type": "object", "properties": {"model": {"type": "string"}}, "required": ["model"]},
-            ]
+                _MODEL,
+                {
+                    "type": "object",
+                    "properties": {"model": {**_MODEL, "description": "a file under the project, and a class in it"}},
+                    "required": ["model"],
+                },
+            ],
+            "examples": ["sim/panel.py:Panel", {"model": "sim/strut.py:Strut", "leg": "left"}],
         }
     ),
 ]
+
+
+def _one_kind(schema: dict[str, Any]) -> None:
+    """An expectation has the keys of one kind."""
+    schema["oneOf"] = [{"required": keys} for keys in (["never"], ["always"], ["after", "within", "then"])]
 
 
 class StepWritten(Written):
@@ -89,7 +122,7 @@ class StepWritten(Written):
     sets: dict[Name, SetValue] = Field(
         alias="set", description="what takes which value, such as `{panel.switch: up}`", min_length=1
     )
-    comment: str = ""
+    comment: Comment = ""
 
 
 class FaultWritten(Written):
@@ -99,11 +132,13 @@ class FaultWritten(Written):
     node: Name = Field(description="the node that fails")
     at: Duration = Field(description="when it begins, such as `3.2 s`")
     until: Duration | None = Field(None, description="when it ends; left out, it lasts to the end")
-    comment: str = ""
+    comment: Comment = ""
 
 
 class ExpectationWritten(Written):
     """One entry of ``expect``: one of ``never``, ``always`` and ``after`` (with ``within`` and ``then``)."""
+
+    model_config = ConfigDict(json_schema_extra=_one_kind)
 
     name: Name = Field(description="what it says, in a few words")
     never: ExpressionText | None = Field(None, description="what must be true at no moment")
@@ -111,11 +146,14 @@ class ExpectationWritten(Written):
     after: ExpressionText | None = Field(None, description="each time this becomes true ...")
     within: Duration | None = Field(None, description="... at most this much later, such as `300 ms` ...")
     then: ExpressionText | None = Field(None, description="... this is true at least once")
-    comment: str = ""
+    comment: Comment = ""
 
 
 class ScenarioWritten(Written):
-    """The whole file. Entries of ``models``, ``payload`` and ``drift`` are read one by one."""
+    """The whole file.
+
+    Entries of ``models``, ``payload`` and ``drift`` are read one by one.
+    """
 
     scenario: Name = Field(description="its name, in a few words")
     catalogue: Name = Field(description="the catalogue's file, seen from this one")
@@ -129,4 +167,4 @@ class ScenarioWritten(Written):
     drift: Drift = Field("none", description="of the nodes' clocks, such as `none`")
     jitter: Jitter = Field("random", description="how late releases are, such as `random`")
     phases: Phases = Field("declared", description="when the nodes start, such as `declared`")
-    comment: str = ""
+    comment: Comment = ""

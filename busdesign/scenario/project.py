@@ -4,7 +4,6 @@ import os
 import re
 from pathlib import Path
 
-from busdesign.catalogue.text_file import found_nearby
 from busdesign.findings import Refused, did_you_mean, shown
 
 _CLASS_NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
@@ -46,30 +45,6 @@ def model_file(written: str, root: Path) -> tuple[Path, str]:
     if not file.is_file():
         raise ModelPathError(f"there is no file `{relative}` under `{root}`", _near(relative, root))
     return file, class_name
-
-
-def catalogue_file(written: str, scenario_file: str) -> str:
-    """The path of the catalogue that a scenario names from its own folder, without detours where that is safe."""
-    straight = os.path.join(os.path.dirname(scenario_file), written)
-    short = os.path.normpath(straight)
-    try:
-        return short if os.path.samefile(short, straight) else straight
-    except (OSError, ValueError):
-        return straight if os.path.lexists(straight) else short
-
-
-def near_catalogues(path: str, scenario_file: str) -> str:
-    """A hint for a catalogue that is not there: one of its name elsewhere, or the likeliest YAML file in its folder."""
-    home = os.path.dirname(scenario_file)
-    elsewhere = found_nearby(path) or found_nearby(os.path.join(home, os.path.basename(path)))
-    if elsewhere:
-        return f"there is `{elsewhere}`: write `{os.path.relpath(elsewhere, home or '.')}`"
-    folder, wrong = os.path.split(path)
-    try:
-        names = sorted(name for name in os.listdir(folder or ".") if name.endswith((".yaml", ".yml")))
-    except (OSError, ValueError):
-        return f"there is no folder `{folder}` either"
-    return did_you_mean(wrong, names)
 
 
 def _near(relative: str, root: Path) -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from busdesign.catalogue.model import Catalogue
+from busdesign.catalogue.named_files import named_from, near_files
 from busdesign.catalogue.reader import read_catalogue
 from busdesign.catalogue.source import Source, Unreadable, parse_source, read_source
 from busdesign.catalogue.validation import validated
@@ -18,7 +19,7 @@ from busdesign.scenario.draft import ScenarioWritten
 from busdesign.scenario.happenings import read_faults, read_steps
 from busdesign.scenario.model import Scenario
 from busdesign.scenario.nodes import read_drift, read_models, read_payload
-from busdesign.scenario.project import catalogue_file, near_catalogues, project_root
+from busdesign.scenario.project import project_root
 from busdesign.scenario.promises import read_expectations
 from busdesign.scenario.sections import Sections
 from busdesign.units import QuantityError, positive_duration_ns
@@ -102,10 +103,10 @@ def _run_for_ns(data: dict[Any, Any]) -> int | None:
 def _catalogue(written: object, source: Source, findings: list[Finding], load: Load) -> Catalogue | None:
     if not isinstance(written, str) or not written:
         return None
-    path = catalogue_file(written, source.file)
+    path = named_from(written, source.file)
     if not os.path.exists(path):
         where = source.of_value(("catalogue",))
-        fix = near_catalogues(path, source.file)
+        fix = near_files(path, source.file)
         findings.append(error("file-missing", where, f"there is no catalogue `{path}`", fix))
         return None
     try:

@@ -65,11 +65,14 @@ class Columns:
         signal.
         """
         found = self.message.signal(signal)
-        values = self._numbers(found)
-        if found.factor != 1.0:
-            values *= found.factor
-        if found.offset != 0.0:
-            values += found.offset
+        with np.errstate(
+            over="ignore", invalid="ignore"
+        ):  # a float signal may hold anything: NaN stays NaN, without ado
+            values = self._numbers(found)
+            if found.factor != 1.0:
+                values *= found.factor
+            if found.offset != 0.0:
+                values += found.offset
         present = self._present(found)
         if present is not None:
             values[~present] = np.nan

@@ -18,15 +18,20 @@ def data_frames(traffic: Traffic) -> NDArray[np.bool_]:
     return mask
 
 
+def flags_of(message: Message) -> int:
+    """The flags that every frame of ``message`` has in a recording."""
+    return (EXTENDED if message.extended else 0) | (REMOTE if message.is_remote else 0)
+
+
 def rows_of(traffic: Traffic, message: Message) -> NDArray[np.int64]:
-    """Row numbers, ascending, of the data frames with the identifier of ``message``, whatever their length.
+    """Row numbers, ascending, of the frames of ``message``: its identifier, data or remote as it is, any length.
 
     A message without an identifier has none.
     """
     if message.identifier is None:
         return np.empty(0, np.int64)
     rows = np.flatnonzero(traffic.identifier == np.uint32(message.identifier))
-    found: NDArray[np.int64] = rows[traffic.flags[rows] == (EXTENDED if message.extended else 0)]
+    found: NDArray[np.int64] = rows[traffic.flags[rows] == flags_of(message)]
     return found
 
 

@@ -269,7 +269,7 @@ RULES = [
         signals("a: {bits: 8}", "b: {bits: 8, start: 0}", "c: {bits: 4, start: §6}"),
         "signal-overlap",
         "`c` overlaps `b` in bits 6 to 7",
-        "`start: 10` is free",
+        "`start: 8` is free",
     ),
     Broken(
         "overlap in full payload",

@@ -71,3 +71,47 @@ def test_values_to_start_with(initial: object, reach: list[int]) -> None:
     for finding in findings_of(**signal):
         assert finding.rule == "initial-out-of-range"
         assert findings_of(**followed(signal, finding)) == ()
+
+
+PLACED = st.lists(
+    st.tuples(st.integers(1, 16), st.integers(0, 30), st.sampled_from(["little", "big"])), min_size=2, max_size=5
+)
+
+
+def placed(signals: list[tuple[int, int, str]]) -> str:
+    lines = (
+        f"      s_{number}: {{bits: {bits}, start: {start}, byte_order: {order}}}\n"
+        for number, (bits, start, order) in enumerate(signals)
+    )
+    head = "catalogue: tried\nbus: {bit_rate: 250 kbit/s}\nnodes: {a: {}}\nmessages:\n"
+    return f"{head}  m:\n    from: a\n    every: 1 s\n    bytes: 8\n    signals:\n{''.join(lines)}"
+
+
+@given(PLACED)
+def test_places_that_are_free_are_so_one_by_one_and_all_together(signals: list[tuple[int, int, str]]) -> None:
+    moved = list(signals)
+    found = refused(placed(signals))
+    for finding in found:
+        start = re.fullmatch(r"`start: (\d+)` is free", finding.fix)
+        name = re.match(r"`s_(\d+)` overlaps", finding.text)
+        if not (start and name):
+            return
+        number = int(name[1])
+        moved[number] = (signals[number][0], int(start[1]), signals[number][2])
+        alone = [*signals[:number], moved[number], *signals[number + 1 :]]
+        assert not any(f"`s_{number}` overlaps" in other.text for other in refused(placed(alone)))
+        assert len(refused(placed(alone))) < len(found)
+    assert refused(placed(moved)) == ()
+
+
+def refused(text: str) -> tuple[Finding, ...]:
+    try:
+        parse_catalogue(text)
+    except CatalogueError as refusal:
+        return refusal.findings
+    return ()
+
+
+def test_a_signal_may_move_onto_bits_that_it_leaves() -> None:
+    (found,) = refused(placed([(12, 0, "little"), (4, 10, "little")]))
+    assert (found.rule, found.fix) == ("signal-overlap", "`start: 12` is free")

@@ -6,7 +6,21 @@
 from collections.abc import Callable, Iterator
 
 from busdesign.catalogue.parts import Draft
-from busdesign.catalogue.rules import filled_in, identifiers, kinds, layout, multiplexing, names, remote, timing, values
+from busdesign.catalogue.rules import (
+    bit_timing,
+    controllers,
+    errors,
+    filled_in,
+    identifiers,
+    kinds,
+    layout,
+    multiplexing,
+    names,
+    remote,
+    timing,
+    values,
+    wires,
+)
 from busdesign.findings import Finding
 
 Rule = Callable[[Draft], Iterator[Finding]]
@@ -25,6 +39,7 @@ RULES: tuple[Rule, ...] = (
     values.code_outside_bits,
     values.duplicate_code,
     values.range_out_of_reach,
+    values.too_coarse,
     values.initial_out_of_range,
     filled_in.counter,
     filled_in.check,
@@ -36,4 +51,14 @@ RULES: tuple[Rule, ...] = (
     remote.request,
     timing.no_timing,
     timing.offset_of_irregular,
+    bit_timing.controller,
+    bit_timing.bit_rate_out_of_reach,
+    bit_timing.timing,
+    errors.error_model,
+    controllers.transmit,
+    controllers.length_code,
+    wires.harness_said_twice,
+    wires.impossible_harness,
+    wires.impossible_supply,
+    wires.impossible_common_mode,
 )

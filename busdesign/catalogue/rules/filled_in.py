@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from busdesign.catalogue.checksums import CHECKSUMS
 from busdesign.catalogue.draft import SignalWritten
+from busdesign.catalogue.edits import other_word, word_meant
 from busdesign.catalogue.parts import Draft, MessagePart
 from busdesign.findings import Finding, counted, did_you_mean, error
 
@@ -68,7 +69,9 @@ def check(draft: Draft) -> Iterator[Finding]:
 def _about_check(message: MessagePart, name: str, crc: str, bits: int, first: str) -> Iterator[Finding]:
     where = message.at("signals", name, "crc")
     if crc not in CHECKSUMS:
-        yield error("check", where, f"no check is called `{crc}`", did_you_mean(crc, CHECKSUMS))
+        hint = did_you_mean(crc, CHECKSUMS)
+        edit = other_word(where, crc, word_meant(crc, CHECKSUMS, hint, closed=True))
+        yield error("check", where, f"no check is called `{crc}`", hint, edit)
     elif CHECKSUMS[crc].width != bits:
         text = f"`{crc}` makes {CHECKSUMS[crc].width} bits, but `{name}` has {bits}"
         yield error("check", message.at("signals", name, "bits"), text, f"write `bits: {CHECKSUMS[crc].width}`")

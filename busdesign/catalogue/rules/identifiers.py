@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from busdesign.catalogue.model import MAX_BASE_IDENTIFIER, MAX_EXTENDED_IDENTIFIER
-from busdesign.catalogue.parts import Draft, MessagePart
+from busdesign.catalogue.parts import Draft, MessagePart, line_of
 from busdesign.findings import Finding, error
 
 
@@ -34,7 +34,7 @@ def duplicate_identifier(draft: Draft) -> Iterator[Finding]:
         if other is not message:
             free = _free_beside(identifier, extended, taken)
             place, here = other.at("id"), message.at("id")
-            text = f"identifier 0x{identifier:X} belongs to `{other.name}` (line {place.line}) already"
+            text = f"identifier 0x{identifier:X} belongs to `{other.name}` ({line_of(place, here)}) already"
             fix = f"0x{free:X} is free" if free is not None else "the bus has no identifier left"
             if place == here:
                 text = f"identifier 0x{identifier:X} goes to every message of the family"

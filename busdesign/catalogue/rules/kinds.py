@@ -66,6 +66,9 @@ def _about_no_value(
     codes = draft.codes.get(signal.codes, {}) if isinstance(signal.codes, str) else signal.codes or {}
     if raw in codes and codes[raw] != key:
         yield error("no-value", where, f"raw {raw} of `{name}` means `{codes[raw]}` already", "take a free number")
+    elif any(word == key and other != raw for other, word in codes.items()):
+        text = f"`{key}` of `{name}` is raw {raw}, but another of its codes is called `{key}` too"
+        yield error("no-value", where, text, "rename that code, or leave one of the two out")
     elif key == "invalid" and raw == signal.unknown:
         text = f"raw {raw} of `{name}` is `unknown` already"
         yield error("no-value", where, text, "take another number, or keep one of the two")

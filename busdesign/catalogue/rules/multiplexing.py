@@ -57,31 +57,29 @@ def unreachable_page(draft: Draft) -> Iterator[Finding]:
                 if known is None or known.is_float or known.factor == 0:
                     continue
                 for index, one in enumerate(wanted):
-                    said = list(_not_reachable(draft, selector, known, one))
+                    said = _not_reachable(draft, selector, known, one)
                     if said:
                         where = message.at("signals", name, "when", selector, index)
                         yield error("unreachable-page", where, *said)
 
 
-def _not_reachable(draft: Draft, selector: str, known: SignalWritten, wanted: int | str) -> Iterator[str]:
-    """What is wrong with the page ``wanted``, and what would mend it; nothing if it can be."""
+def _not_reachable(draft: Draft, selector: str, known: SignalWritten, wanted: int | str) -> tuple[str, str] | None:
+    """What is wrong with the page ``wanted``, and what would mend it; None if it can be."""
     codes = draft.codes_of(known)
     if isinstance(wanted, str):
-        if wanted not in codes.values() and not (isinstance(known.codes, str) and known.codes not in draft.codes):
-            yield f"`{wanted}` is no code of the selector `{selector}`"
-            yield did_you_mean(wanted, codes.values()) if codes else f"give `{selector}` codes, or write a number"
-        return
+        if wanted in codes.values() or (isinstance(known.codes, str) and known.codes not in draft.codes):
+            return None
+        fix = did_you_mean(wanted, codes.values()) if codes else f"give `{selector}` codes, or write a number"
+        return f"`{wanted}` is no code of the selector `{selector}`", fix
+    if wanted in codes:
+        return None
     least, most = known.range or (None, None)
     low, high = Scale(known.bits, known.signed, known.factor, known.offset, least, most).raw_limits()
-    if wanted in codes:
-        return
-    if known.role is Role.CONSTANT:
-        if wanted != known.constant:
-            yield f"`{selector}` is always {known.constant}, never {wanted}"
-            yield f"write `{known.constant}`"
-    elif codes and known.range is None and known.codes is not None:
-        yield f"`{selector}` never is {wanted}: that is none of its codes"
-        yield did_you_mean(wanted, map(str, codes))
-    elif not low <= wanted <= high:
-        yield f"`{selector}` never is {wanted}: its raw numbers go from {low} to {high}"
-        yield f"`bits: {max(wanted, 1).bit_length()}` for `{selector}` would hold it" if wanted > 0 else "remove it"
+    if known.role is Role.CONSTANT and wanted != known.constant:
+        return f"`{selector}` is always {known.constant}, never {wanted}", f"write `{known.constant}`"
+    if codes and known.range is None and known.codes is not None:
+        return f"`{selector}` never is {wanted}: that is none of its codes", did_you_mean(wanted, map(str, codes))
+    if not low <= wanted <= high:
+        text = f"`{selector}` never is {wanted}: its raw numbers go from {low} to {high}"
+        return text, f"`bits: {wanted.bit_length()}` for `{selector}` would hold it" if wanted > high else "remove it"
+    return None

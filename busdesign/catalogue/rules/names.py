@@ -1,9 +1,11 @@
 """Names: usable as identifiers in C and DBC and in expectations, given once, and pointing at something."""
 
 import re
+from collections import Counter
 from collections.abc import Iterator
 
-from busdesign.catalogue.parts import Draft, MessagePart
+from busdesign.catalogue.edits import name_meant, other_word, uses_of
+from busdesign.catalogue.parts import Draft, FunctionPart, MessagePart, line_of
 from busdesign.findings import Finding, Place, did_you_mean, error
 
 _IDENTIFIER = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
@@ -43,7 +45,7 @@ def _spelt(name: str) -> str:
 
 
 def name_taken(draft: Draft) -> Iterator[Finding]:
-    """Two messages of one name after families are spread out, or a message named like a node."""
+    """Two messages or two functions of one name after families are spread out, or a message named like a node."""
     first: dict[str, MessagePart] = {}
     for message in draft.messages:
         if message.name in draft.node_names:
@@ -51,36 +53,52 @@ def name_taken(draft: Draft) -> Iterator[Finding]:
             yield error("name-taken", message.at_name(), text, f"write `{message.name}_message`, or what it says")
         other = first.setdefault(message.name, message)
         if other is not message:
-            text = f"the message `{message.name}` is there already (line {other.at_name().line})"
+            text = f"the message `{message.name}` is there already ({line_of(other.at_name(), message.at_name())})"
             yield error("name-taken", message.at_name(), text, "rename one of the two")
+    known: dict[str, FunctionPart] = {}
+    for function in draft.functions:
+        earlier = known.setdefault(function.name, function)
+        if earlier is not function:
+            line = line_of(earlier.at_name(), function.at_name())
+            text = f"the function `{function.name}` is there already ({line})"
+            yield error("name-taken", function.at_name(), text, "rename one of the two")
 
 
 def unknown_node(draft: Draft) -> Iterator[Finding]:
-    """A sender or receiver that is no node."""
+    """A sender, a receiver or the end of a stub that is no node."""
     if not draft.node_names:
         return  # that is one finding, not one for every message
+    unknown = [(name, where) for name, where in _nodes_named(draft) if name not in draft.node_names]
+    uses = uses_of(_nodes_named(draft)) if unknown else Counter()
+    yield from (_no_node(name, where, draft, uses) for name, where in unknown)
+
+
+def _nodes_named(draft: Draft) -> Iterator[tuple[str, Place]]:
     for message in draft.messages:
-        if message.written.sender not in draft.node_names:
-            yield _no_node(message.written.sender, message.at("from"), draft)
+        yield message.written.sender, message.at("from")
         for index, receiver in enumerate(message.written.receivers):
-            if receiver not in draft.node_names:
-                yield _no_node(receiver, message.at("to", index), draft)
+            yield receiver, message.at("to", index)
+    for index, stub in enumerate((draft.bus and draft.bus.harness.stubs) or ()):
+        yield stub.node, draft.source.of_value(("bus", "harness", "stubs", index, "node"))
 
 
-def _no_node(name: str, where: Place, draft: Draft) -> Finding:
-    return error("unknown-node", where, f"there is no node `{name}`", did_you_mean(name, draft.node_names))
+def _no_node(name: str, where: Place, draft: Draft, uses: Counter[str]) -> Finding:
+    hint = did_you_mean(name, draft.node_names)
+    edit = other_word(where, name, name_meant(name, draft.node_names, hint, uses))
+    return error("unknown-node", where, f"there is no node `{name}`", hint, edit)
 
 
 def unknown_step(draft: Draft) -> Iterator[Finding]:
     """A step of a function's path that is neither a message nor a label ``node.word``."""
-    for name, function in draft.functions.items():
-        for index, step in enumerate(function.path):
-            where = draft.source.of_value(("functions", name, "path", index))
+    uses = uses_of(_nodes_named(draft)) if draft.functions else Counter()
+    for function in draft.functions:
+        for index, step in enumerate(function.written.path):
+            where = function.at("path", index)
             node, dot, label = step.partition(".")
             if not dot:
                 yield from _unknown_message(step, where, draft)
             elif node not in draft.node_names:
-                yield _no_node(node, where, draft)
+                yield _no_node(node, where, draft, uses)
             elif not _IDENTIFIER.match(label):
                 text = f"`{step}` has no label that can be spelt after the dot"
                 yield error("unusable-name", where, text, f"a label is written like `{node}.switch`")

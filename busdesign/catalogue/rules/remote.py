@@ -10,6 +10,7 @@ _FORM = {"id": "identifier", "bytes": "length", "signals": "signals", "extended"
 
 def request(draft: Draft) -> Iterator[Finding]:
     """A remote request with a form of its own, of an unknown message, of another request, or by the asked node."""
+    first: dict[str | None, MessagePart] = {}  # that asks for it
     for message in draft.messages:
         if message.written.requests is None:
             continue
@@ -17,10 +18,11 @@ def request(draft: Draft) -> Iterator[Finding]:
             if key in message.written.model_fields_set:
                 text = f"`{message.written_name}` is a remote request: it bears the {what} of what it asks for"
                 yield error("request", message.at_key(key), text, f"remove `{key}`")
-        yield from _about_what_it_asks_for(message, draft)
+        earlier = first.setdefault(message.written.requests, message)
+        yield from _about_what_it_asks_for(message, earlier, draft)
 
 
-def _about_what_it_asks_for(message: MessagePart, draft: Draft) -> Iterator[Finding]:
+def _about_what_it_asks_for(message: MessagePart, earlier: MessagePart, draft: Draft) -> Iterator[Finding]:
     where, asked_for, name = message.at("requests"), draft.requested_by(message), message.written.requests
     if asked_for is None:
         if name not in draft.message_names:
@@ -34,7 +36,6 @@ def _about_what_it_asks_for(message: MessagePart, draft: Draft) -> Iterator[Find
     elif asked_for.written.sender == message.written.sender:
         text = f"`{message.written.sender}` sends `{name}` itself, so it cannot ask for it on the bus"
         yield error("request", message.at("from"), text, "name the node that asks")
-    others = [other for other in draft.messages if other.written.requests == name]
-    if others and others[0] is not message:
-        text = f"`{others[0].name}` asks for `{name}` already: two equal remote frames collide"
+    if earlier is not message:
+        text = f"`{earlier.name}` asks for `{name}` already: two equal remote frames collide"
         yield error("request", where, text, "let one node ask")

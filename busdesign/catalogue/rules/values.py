@@ -1,8 +1,12 @@
 """Values: what a signal's bits, factor, range and codes can say together."""
 
+import math
+from collections import Counter
 from collections.abc import Iterator, Mapping
+from fractions import Fraction
 
 from busdesign.catalogue.draft import SignalWritten
+from busdesign.catalogue.edits import name_meant, other_word, uses_of
 from busdesign.catalogue.parts import Draft, MessagePart
 from busdesign.catalogue.values import Scale, exact
 from busdesign.findings import Finding, Place, counted, did_you_mean, error
@@ -30,11 +34,19 @@ def _bits_for(low: int, high: int, signed: bool) -> int:
 
 def unknown_codes(draft: Draft) -> Iterator[Finding]:
     """``codes: name`` where no such enumeration stands under ``codes``."""
+    named = list(_codes_named(draft))
+    unknown = [(codes, where) for codes, where in named if codes not in draft.code_names]
+    uses = uses_of(named) if unknown else Counter()
+    for codes, where in unknown:
+        fix = did_you_mean(codes, draft.code_names) or "write them under `codes` at the top of the file"
+        edit = other_word(where, codes, name_meant(codes, draft.code_names, fix, uses))
+        yield error("unknown-codes", where, f"there are no codes called `{codes}`", fix, edit)
+
+
+def _codes_named(draft: Draft) -> Iterator[tuple[str, Place]]:
     for message, name, signal in _signals(draft):
-        if isinstance(signal.codes, str) and signal.codes not in draft.code_names:
-            where = message.at("signals", name, "codes")
-            fix = did_you_mean(signal.codes, draft.code_names) or "write them under `codes` at the top of the file"
-            yield error("unknown-codes", where, f"there are no codes called `{signal.codes}`", fix)
+        if isinstance(signal.codes, str):
+            yield signal.codes, message.at("signals", name, "codes")
 
 
 def code_outside_bits(draft: Draft) -> Iterator[Finding]:
@@ -85,6 +97,32 @@ def range_out_of_reach(draft: Draft) -> Iterator[Finding]:
             yield error("factor-zero", where, text, "leave `factor` out for 1")
         elif signal.range is not None and not signal.is_float:
             yield from _about_range(message, name, signal, *signal.range)
+
+
+def too_coarse(draft: Draft) -> Iterator[Finding]:
+    """A step coarser than the ``resolution`` that is asked for."""
+    for message, name, signal in _signals(draft):
+        step, wanted = exact(abs(signal.factor)), signal.resolution
+        if wanted is not None and not signal.is_float and step > exact(wanted):
+            unit = f" {signal.unit}" if signal.unit else ""
+            text = (
+                f"`{name}` moves in steps of {float(step):g}{unit}, coarser than its `resolution` of {wanted:g}{unit}"
+            )
+            fix = _finer(signal, exact(wanted), f"{math.copysign(wanted, signal.factor):.15g}")
+            yield error("resolution-too-coarse", message.at("signals", name, "resolution"), text, fix)
+
+
+def _finer(signal: SignalWritten, wanted: Fraction, factor: str) -> str:
+    """A factor of the step ``wanted``, and the bits that reach as far as before, or as the range goes."""
+    low, high = _scale(signal).raw_reach
+    step = exact(abs(signal.factor))
+    bits = _bits_for(math.floor(low * step / wanted), math.ceil(high * step / wanted), signal.signed)
+    if signal.range is not None and signal.factor:
+        ends = [(exact(end) - exact(signal.offset)) / exact(float(factor)) for end in signal.range]
+        bits = _bits_for(math.floor(min(ends)), math.ceil(max(ends)), signal.signed)
+    if bits > _MAX_BITS:
+        return f"`factor: {factor}` would do, over a smaller range"
+    return f"`factor: {factor}{f', bits: {bits}' if bits > signal.bits else ''}` would do"
 
 
 def _about_range(
@@ -140,7 +178,8 @@ def initial_out_of_range(draft: Draft) -> Iterator[Finding]:
 def _about_a_value(
     draft: Draft, signal: SignalWritten, value: float | str, does: str, where: Place, key: str
 ) -> Iterator[Finding]:
-    rule, codes, scale = f"{key}-out-of-range", draft.codes_of(signal), _scale(signal)
+    rule = "safe-out-of-range" if key == "safe" else "initial-out-of-range"  # whole, so that both can be searched for
+    codes, scale = draft.codes_of(signal), _scale(signal)
     if isinstance(value, str):
         if value not in codes.values() and not _has_broken_codes(signal, draft):
             name = does.partition(" ")[0]
@@ -155,6 +194,15 @@ def _about_a_value(
         low, high = scale.raw_limits()
         least, most = sorted((scale.number(low), scale.number(high)))
         yield error(rule, where, f"{does} {value:g}, outside {least:g} to {most:g}", _nearest(key, value, least, most))
+    elif _says_only_codes(draft, signal) and scale.nearest_raw(value) not in codes:
+        name = does.partition(" ")[0]
+        fix = f"{did_you_mean(value, codes.values())}; or give it a `range` beside its codes"
+        yield error(rule, where, f"{does} {value:g}, but {name} says only its codes", fix)
+
+
+def _says_only_codes(draft: Draft, signal: SignalWritten) -> bool:
+    """Whether codes stand there, and no range beside them; see ``Signal.only_codes``."""
+    return signal.range is None and bool(set(draft.codes_of(signal)) - {signal.unknown, signal.invalid})
 
 
 def _nearest(key: str, value: float, least: float, most: float) -> str:
