@@ -16,13 +16,16 @@ def mean_frame_bits(message: Message) -> Fraction:
 
     Estimated from the exact lengths of ``SAMPLES`` payloads, the same ones each time.
     """
+    if message.is_remote:
+        sent = frame_bits(message.identifier or 0, extended=message.extended, remote=True, dlc=message.length_code)
+        return Fraction(sent)
     codec = MessageCodec(message)
     draw = random_payloads(codec, stream(0, "mean length", message.name))
     identifier = message.identifier or 0
     total = 0
     for count in range(SAMPLES):
         data = draw(codec.initial_raws, count).to_bytes(message.length_bytes, "little")
-        total += frame_bits(identifier, data, extended=message.extended)
+        total += frame_bits(identifier, data, extended=message.extended, dlc=message.length_code)
     return Fraction(total, SAMPLES)
 
 

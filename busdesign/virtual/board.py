@@ -22,7 +22,12 @@ class Board:
         self._kernel = kernel
         self._ticks_per_ns = kernel.base.node_ticks_per_ns[name]
         own = _by_name_and_family(sender for sender in senders.values() if sender.node == name)
-        self._periodic = {key: sender for key, sender in own.items() if not sender.message.irregular}
+        asked_for = {sender.message.requests for sender in senders.values()}
+        self._published = {  # an irregular one that is asked for goes out by itself, too
+            key: sender
+            for key, sender in own.items()
+            if not sender.message.irregular or sender.message.name in asked_for
+        }
         self._irregular = {key: sender for key, sender in own.items() if sender.message.irregular}
         self._all = senders
 
@@ -34,7 +39,7 @@ class Board:
         self._kernel.each(positive_duration_ns(period) * self._ticks_per_ns, duty)
 
     def publish(self, message: str, /, **values: object) -> None:
-        sender = self._periodic.get(message) or self._refuse(message, irregular=False)
+        sender = self._published.get(message) or self._refuse(message, irregular=False)
         # As codec.raws_from does, without its call: this is the hot path.
         raws, converters = sender.raws.copy(), sender.codec.converters
         try:
@@ -48,15 +53,10 @@ class Board:
     def say(self, message: str, /, **values: object) -> None:
         sender = self._irregular.get(message) or self._refuse(message, irregular=True)
         sender.raws = sender.codec.raws_from(values, sender.raws)
-        now = self._kernel.clock.now
-        if sender.last_said is not None and now - sender.last_said < sender.message.period_ns * self._ticks_per_ns:
-            sender.said_too_soon += 1
-        sender.last_said = now
-        if not sender.mutes:
-            self._kernel.queue(sender, now, now)
+        self._kernel.say(sender)
 
     def _refuse(self, message: str, *, irregular: bool) -> NoReturn:
-        own = self._periodic | self._irregular
+        own = self._published | self._irregular
         if message in own:
             sender, period = own[message], format_duration(own[message].message.period_ns)
             raise ValueError(

@@ -13,9 +13,10 @@ from busdesign.units import format_duration
 from busdesign.virtual.board import Board, absence_of, listens
 from busdesign.virtual.clocks import drifts_of, time_base
 from busdesign.virtual.columns import run_of_rows
+from busdesign.virtual.controllers import receive_fifos
 from busdesign.virtual.kernel import FAULT, PROGRESS, STEP, Kernel
 from busdesign.virtual.models import model_error
-from busdesign.virtual.node import Clock, Node
+from busdesign.virtual.node import Arrival, Clock, Node
 from busdesign.virtual.run import Run
 from busdesign.virtual.senders import Sender, lateness_ns, releases
 
@@ -39,6 +40,7 @@ def simulate_bus(scenario: Scenario, nodes: Mapping[str, Node], progress: Progre
         message.name: Sender(index, codecs[message.name], base) for index, message in enumerate(catalogue.messages)
     }
     kernel = Kernel(base, clock, tuple(senders.values()))
+    kernel.fit_controllers(catalogue)
     traces = _switch_on(nodes, kernel, senders, scenario)
     alone = len(catalogue.nodes) < 2
     try:
@@ -73,15 +75,29 @@ def _switch_on(
     for name, node in nodes.items():
         own = node._lend(kernel.clock, Board(name, kernel, senders, stream(scenario.seed, "node", name)))
         traces.update({f"{name}.{shown}": track for shown, track in own.items()})
+    hears: dict[str, Callable[[Arrival], None]] = {
+        name: node.heard for name, node in nodes.items() if listens(node, "heard")
+    }
+    kernel.receive = receive_fifos(scenario.catalogue, hears)
+    hears |= {name: fifo.arrive for name, fifo in kernel.receive.items()}
     for sender in senders.values():
         message = sender.message
         hearing = [nodes[name] for name in message.receivers if name in nodes]
-        sender.listeners = tuple(node.heard for node in hearing if listens(node, "heard"))
+        sender.listeners = tuple(hears[name] for name in message.receivers if name in hears)
         sender.absence_listeners = tuple(node.missed for node in hearing if absence_of(message, node))
         sender.lost_after = (message.lost_after_ns or 0) * kernel.base.ticks_per_ns
-        if message.sender not in nodes:
+        if message.requests:
+            sender.listeners = (_answer(kernel, senders[message.requests]), *sender.listeners)
+        if sender.queue is not None:  # offers its next frame before anything else comes of this one
+            sender.listeners = (sender.queue.sent, *sender.listeners)
+        if message.sender not in nodes and not message.is_remote:
             sender.make = _payloads(sender, scenario)
     return traces
+
+
+def _answer(kernel: Kernel, asked_for: Sender) -> Callable[[Arrival], None]:
+    """What the asked node's controller does on its own: the message goes out as it lay there, before anybody reacts."""
+    return lambda _: kernel.say(asked_for)
 
 
 def _payloads(sender: Sender, scenario: Scenario) -> Payloads:
@@ -107,6 +123,10 @@ def _plan(
             kernel.watch(sender)
         if not sender.message.irregular:
             kernel.release_from(sender, _releases(sender, scenario, kernel))
+    for name, fifo in kernel.receive.items():
+        receive = scenario.catalogue.nodes[name].receive
+        assert receive is not None
+        kernel.each(receive.read_every_ns * kernel.base.node_ticks_per_ns[name], fifo.read)
     for step in scenario.steps:
         kernel.at(step.at_ns * ticks, STEP, _setter(step.sets, nodes))
     for fault in scenario.faults:

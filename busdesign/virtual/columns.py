@@ -7,14 +7,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from busdesign.catalogue.model import Message
 from busdesign.findings import Finding
 from busdesign.scenario.model import Scenario
 from busdesign.traffic.frames import Traffic
+from busdesign.traffic.select import flags_of
 from busdesign.virtual.clocks import TimeBase, half_up
 from busdesign.virtual.kernel import COLUMNS, Kernel
 from busdesign.virtual.run import Run, Trace
 from busdesign.virtual.senders import Sender
-from busdesign.wire.flags import EXTENDED
 from busdesign.wire.frame import INTERMISSION_BITS
 
 CHANNEL = "can0"
@@ -41,8 +42,8 @@ def run_of_rows(
     traffic = Traffic(
         end_ns=_ns(idle - INTERMISSION_BITS * bit, base),
         identifier=_by_message([message.identifier or 0 for message in messages], which, np.uint32),
-        flags=_by_message([EXTENDED if message.extended else 0 for message in messages], which, np.uint8),
-        length=_by_message([message.length_bytes for message in messages], which, np.uint8),
+        flags=_by_message([flags_of(message) for message in messages], which, np.uint8),
+        length=_by_message([_length(message) for message in messages], which, np.uint8),
         channel=np.zeros(len(which), dtype=np.uint8),
         payload=columns["payload"].astype(np.uint64),
         channels=(CHANNEL,),
@@ -66,6 +67,8 @@ def run_of_rows(
         released={name: sender.count for name, sender in senders.items()},
         drifts=drifts,
         alone=alone,
+        transmit_overruns={name: queue.overruns for name, queue in kernel.transmit.items()},
+        receive_overruns={name: fifo.overruns for name, fifo in kernel.receive.items()},
         findings=findings,
     )
 
@@ -77,3 +80,7 @@ def _ns(ticks: NDArray[Any], base: TimeBase) -> NDArray[np.int64]:
 
 def _by_message(values: list[int], which: NDArray[np.int32], dtype: Any) -> NDArray[Any]:
     return np.array(values, dtype=dtype)[which]
+
+
+def _length(message: Message) -> int:
+    return message.length_code if message.is_remote else message.length_bytes

@@ -12,24 +12,27 @@ from itertools import count
 from struct import Struct
 from typing import Any
 
+from busdesign.catalogue.model import Catalogue
 from busdesign.virtual.clocks import TimeBase
+from busdesign.virtual.controllers import ReceiveFifo, TransmitQueue, transmit_queues
 from busdesign.virtual.node import Arrival, Clock
 from busdesign.virtual.senders import Sender
 from busdesign.wire.frame import INTERMISSION_BITS
 
 MODELLED = (
-    "release times with jitter and drifted clocks, queueing by priority in every node, arbitration under the "
+    "release times with jitter and drifted clocks, in every node queueing by priority or, where the catalogue says "
+    "so, a FIFO or buffers that cannot be aborted, receive FIFOs that overrun, arbitration under the "
     "join rule (a frame that is ready before the sample point of a foreign start of frame takes part, one that "
     "comes later waits), the exact stuffed length of every payload at its sender's bit time, acknowledge (by "
     "any second node), intermission, silent transmitters."
 )
 NOT_MODELLED = (
     "errors on the wire and error counters, a frame that nobody hears because all other nodes are silent, "
-    "propagation delay, clock phase inside a bit."
+    "propagation delay, clock phase inside a bit, the time in which a node aborts or fills a buffer."
 )
 
-# Ranks of simultaneous events, lowest first.
-FAULT, STEP, MISSED, DUTY, RELEASE, PROGRESS = range(6)
+# Ranks of simultaneous events, lowest first. RELEASE_INTO: into a controller that is no priority queue.
+FAULT, STEP, MISSED, DUTY, RELEASE, RELEASE_INTO, PROGRESS = range(7)
 
 NEVER = 1 << 200  # ticks
 
@@ -37,6 +40,13 @@ NEVER = 1 << 200  # ticks
 COLUMNS = ("sender", "nominal", "ready", "start", "payload", "bits", "waiting")
 Frame = tuple[int, int, Sender, int, int, int]  # key, which of its message, sender, nominal, ready, payload
 Event = tuple[int, int, int, Any, Any]  # time, rank, serial, action, its argument
+
+
+def _drop(frame: Frame) -> None:
+    """A frame that was offered is taken back for good."""
+    frame[2].unfinished += 1
+    if frame[2].queue is not None:
+        frame[2].queue.inside -= 1
 
 
 def _unpacked(*row: int) -> tuple[int, ...]:
@@ -55,6 +65,9 @@ class Kernel:
         self._events: list[Event] = [(NEVER, PROGRESS, 0, None, None)]  # so that it is never empty
         self._pending: list[Frame] = []
         self._serials = count()  # first come, first served among equals
+        self._behind = [0]  # frames that their controllers do not offer yet
+        self.transmit: dict[str, TransmitQueue] = {}  # of the nodes that have no plain priority queue
+        self.receive: dict[str, ReceiveFifo] = {}  # of the nodes that do not read in time
         self._happen_before = self._events_before()
 
     def at(self, time: int, rank: int, action: Callable[[Any], None], argument: Any = None) -> None:
@@ -64,7 +77,22 @@ class Kernel:
     def release_from(self, sender: Sender, releases: Iterator[tuple[int, int]]) -> None:
         """Let ``sender`` be released at every time of ``releases`` (nominal, actual)."""
         nominal, actual = next(releases)
-        heappush(self._events, (actual, RELEASE, sender.index, (sender, releases), nominal))
+        event: Event = (actual, RELEASE, sender.index, (sender, releases), nominal)
+        if sender.queue is not None:
+            event = (actual, RELEASE_INTO, sender.index, self._release_into, (sender, releases, nominal))
+        heappush(self._events, event)
+
+    def _release_into(self, released: tuple[Sender, Iterator[tuple[int, int]], int]) -> None:
+        sender, releases, nominal = released
+        if not sender.mutes:
+            self.queue(sender, nominal, self.clock.now)
+        self.release_from(sender, releases)
+
+    def fit_controllers(self, catalogue: Catalogue) -> None:
+        """Give their own transmit queues to the nodes of ``catalogue`` that declare them."""
+        self.transmit = transmit_queues(catalogue, self._pending, self._behind)
+        for sender in self.senders:
+            sender.queue = self.transmit.get(sender.node)
 
     def each(self, step: int, duty: Callable[[], None]) -> None:
         """Call ``duty()`` every ``step`` ticks, the first time one step from now."""
@@ -74,20 +102,36 @@ class Kernel:
         """Put one frame of ``sender`` into its node's transmit queue."""
         before = sender.count
         sender.count = before + 1
-        heappush(self._pending, (sender.key, before, sender, nominal, ready, sender.make(sender.raws, before)))
+        frame = (sender.key, before, sender, nominal, ready, sender.make(sender.raws, before))
+        if sender.queue is None:
+            heappush(self._pending, frame)
+        else:
+            sender.queue.take(frame)
+
+    def say(self, sender: Sender) -> None:
+        """Queue one frame of an irregular message now, unless its node's transmitter is silent."""
+        now = self.clock.now
+        if sender.last_said is not None and now - sender.last_said < sender.apart:
+            sender.said_too_soon += 1
+        sender.last_said = now
+        if not sender.mutes:
+            self.queue(sender, now, now)
 
     def drop_muted(self) -> None:
         """Take the queued frames of silent senders out; they count as unfinished."""
         for frame in self._pending:
             if frame[2].mutes:
-                frame[2].unfinished += 1
+                _drop(frame)
+        for queue in self.transmit.values():
+            if queue.is_muted():
+                queue.drop_behind()
         self._pending[:] = sorted(frame for frame in self._pending if not frame[2].mutes)
 
     def run(self, until: int) -> None:
         """Go on until ``until`` ticks; frames that would end later are left unfinished."""
         idle_from = 0
         clock, join_ticks, events, pending = self.clock, self.base.join_ticks, self._events, self._pending
-        happen_before, ticks_per_ns, rows = self._happen_before, self.base.ticks_per_ns, self.rows
+        happen_before, ticks_per_ns, rows, behind = self._happen_before, self.base.ticks_per_ns, self.rows, self._behind
         row_of: Any = Struct(f"{len(COLUMNS)}Q").pack if isinstance(rows, bytearray) else _unpacked
         while True:
             due = events[0][0]
@@ -107,7 +151,7 @@ class Kernel:
                     continue
                 due = events[0][0]
             _, _, sender, nominal, ready, payload = heappop(pending) if due >= sampled else self._joined(sampled)
-            waiting = len(pending)
+            waiting = len(pending) + behind[0]
             bit = sender.bit_ticks
             bits = sender.bits_of(payload)
             idle_from = start + bits * bit
@@ -141,6 +185,8 @@ class Kernel:
         self.clock.now = until
         for frame in self._pending:
             frame[2].unfinished += 1
+        for queue in self.transmit.values():
+            queue.drop_behind()
 
     def _joined(self, limit: int) -> Frame:
         """The winner of an arbitration that frames may join until just before ``limit``, taken out of the queue.
@@ -162,7 +208,7 @@ class Kernel:
             pending.remove(winner)
         for frame in offered.values():
             if frame is not winner and frame[2].mutes:
-                frame[2].unfinished += 1
+                _drop(frame)
             elif frame is not winner:
                 pending.append(frame)
         heapify(pending)

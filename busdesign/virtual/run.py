@@ -46,4 +46,6 @@ class Run:
     released: Mapping[str, int]  # message → frames released
     drifts: Mapping[str, Fraction]
     alone: bool  # a lone node: nobody acknowledges, so nothing is ever completed
+    transmit_overruns: Mapping[str, int]  # node with a queue of its own → frames that a full FIFO dropped
+    receive_overruns: Mapping[str, int]  # node with a receive FIFO → frames that found it full
     findings: tuple[Finding, ...]

@@ -8,9 +8,10 @@ from busdesign.catalogue.codec import MessageCodec
 from busdesign.catalogue.model import Message
 from busdesign.catalogue.payloads import Payloads
 from busdesign.virtual.clocks import TimeBase
+from busdesign.virtual.controllers import TransmitQueue
 from busdesign.virtual.node import Arrival
 from busdesign.wire.arbitration import arbitration_key
-from busdesign.wire.lengths import frame_bits_of
+from busdesign.wire.lengths import frame_bits, frame_bits_of
 
 
 class Sender:
@@ -18,6 +19,7 @@ class Sender:
 
     __slots__ = (
         "absence_listeners",
+        "apart",
         "bit_ticks",
         "bits_of",
         "codec",
@@ -32,6 +34,7 @@ class Sender:
         "message",
         "mutes",
         "node",
+        "queue",
         "raws",
         "said_too_soon",
         "unfinished",
@@ -46,20 +49,29 @@ class Sender:
         self.node = message.sender
         self.bit_ticks = base.bit_ticks[message.sender]
         self.codec = codec
-        self.key = arbitration_key(message.identifier, extended=message.extended)
+        self.key = arbitration_key(message.identifier, extended=message.extended, remote=message.is_remote)
         self.raws = list(codec.initial_raws)
         self.make: Payloads = codec.pack  # the next payload, from the raw numbers and the count
         self.count = 0  # frames released so far
-        self.bits_of = frame_bits_of(message.identifier, message.length_bytes, extended=message.extended)
+        self.bits_of = _bits_of(message, message.identifier)
         self.listeners: tuple[Callable[[Arrival], None], ...] = ()
         self.absence_listeners: tuple[Callable[[Message], None], ...] = ()
         self.lost_after = 0  # ticks
         self.heard_at = 0  # ticks; end of its last frame
         self.watched = False  # a watchdog for ``lost_after`` is running
+        self.queue: TransmitQueue | None = None  # of a node that has no plain priority queue
         self.mutes = 0  # faults that keep its node's transmitter silent now
+        self.apart = message.period_ns * base.node_ticks_per_ns[message.sender]  # ticks; least, of an irregular one
         self.last_said: int | None = None  # ticks; of an irregular message
         self.said_too_soon = 0
         self.unfinished = 0
+
+
+def _bits_of(message: Message, identifier: int) -> Callable[[int], int]:
+    if not message.is_remote:
+        return frame_bits_of(identifier, message.length_bytes, extended=message.extended, dlc=message.length_code)
+    bits = frame_bits(identifier, extended=message.extended, remote=True, dlc=message.length_code)
+    return lambda _: bits
 
 
 def releases(

@@ -19,8 +19,8 @@ LONG = stream("long", 2, 200, 30)
 LAST = stream("last", 3, 400, 20, jitter=4)
 
 
-def responses(streams: list[Stream], **settings: int) -> dict[str, int | None]:
-    answers = response_bounds(streams, bit=1, **settings)
+def responses(streams: list[Stream], *, blocking_at_least: int = 0) -> dict[str, int | None]:
+    answers = response_bounds(streams, bit=1, blocking_at_least=blocking_at_least)
     return {answer.name: answer.response if isinstance(answer, Bound) else None for answer in answers}
 
 

@@ -10,7 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from busdesign.analysis.streams import longest_frames, worst_cases
+from busdesign.analysis.frame_lengths import longest_frames
+from busdesign.analysis.streams import worst_cases
 from busdesign.catalogue.model import Catalogue
 from busdesign.virtual.run import Run
 from busdesign.wire.arbitration import arbitration_key
@@ -18,7 +19,7 @@ from busdesign.wire.columns import frame_bits_of_columns
 from busdesign.wire.lengths import frame_bits, longest_published_bits
 from tests.networks import MS, catalogue_of, catalogues, fixed, message_of, run_of
 
-QUICKLY = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+QUICKLY = settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 WAYS = st.fixed_dictionaries(
     {
         "phases": st.sampled_from(["declared", "random", "aligned"]),
