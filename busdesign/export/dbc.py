@@ -1,9 +1,12 @@
 """The catalogue as a DBC file, for tools that read the trade's common database format.
 
 Carried: name and revision, nodes, messages with 11- and 29-bit identifiers, senders, receivers, signals with byte
-order, sign, factor, offset, limits, unit, codes, start values and comments, shared codes by name, periods, kinds of
-sending, the bit rate. Deadline, jitter, first release, least distance and time of silence go into attributes of our own
-(``dbc_timing``). What DBC has no word for, and what it can say only roughly, is listed in ``losses``.
+order, sign, factor, offset, limits, unit, codes (`unknown` and `invalid` among them), start values and comments, float
+signals, multiplexed ones at any depth (``dbc_pages``), shared codes by name, periods, kinds of sending, the bit rate. A
+constant is a signal with that one value. Reserved bits are left out: what DBC does not name, nobody looks at. A remote
+request is left out too, since DBC knows a message by its identifier; what it asks for says who asks, and how often.
+What else words can say stands in attributes of our own (``dbc_timing``, ``dbc_attributes``). What DBC has no word
+for, and what it can say only roughly, is listed in ``losses``.
 
 The text depends on the catalogue alone: no date, nodes and messages by name, signals by their place in the payload, so
 that a small change in the catalogue is a small change here. Lines end in CR LF as DBC files do; a line break inside a

@@ -7,7 +7,9 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from busdesign.catalogue.model import Catalogue
+from busdesign.catalogue.model import Catalogue, Message
+from busdesign.export.dbc_attributes import TAG_SEPARATOR
+from busdesign.export.dbc_pages import pages_refused, written_signals
 from busdesign.findings import Finding, Place, Severity
 
 ENCODING = "cp1252"  # DBC files name no encoding; readers take this one (common practice, no source)
@@ -36,14 +38,27 @@ _SPELT_OUT = {
 
 def refusals(catalogue: Catalogue) -> Iterator[Finding]:
     """Everything in ``catalogue`` that would give a broken or wrong DBC file."""
-    for message in catalogue.messages:
+    for message in _written(catalogue):
         if message.identifier is None:
             text = f"`{message.name}` has no identifier, and a message in DBC is known by it"
             yield _error("dbc-no-identifier", message.place_of(), text, "give it an `id`")
+        yield from pages_refused(message)
+        yield from _tags_refused(message)
     for what, name, where in _names(catalogue):
         yield from _name_refused(what, name, where)
     for written in _texts(catalogue):
         yield from _text_refused(written)
+
+
+def _written(catalogue: Catalogue) -> list[Message]:
+    return [message for message in catalogue.messages if not message.is_remote]
+
+
+def _tags_refused(message: Message) -> Iterator[Finding]:
+    for tag in message.tags:
+        if TAG_SEPARATOR in tag:
+            text = f"the tag `{tag}` of `{message.family or message.name}` holds a comma, which in DBC ends a tag"
+            yield _error("dbc-text", message.place_of("tags"), text, "write it without one, or as two tags")
 
 
 def is_name(name: str) -> bool:
@@ -54,9 +69,9 @@ def is_name(name: str) -> bool:
 def _names(catalogue: Catalogue) -> Iterator[tuple[str, str, Place | None]]:
     for node in catalogue.nodes.values():
         yield "node", node.name, node.place
-    for message in catalogue.messages:
+    for message in _written(catalogue):
         yield "message", message.name, message.place_of()
-        for signal in message.signals:
+        for signal in written_signals(message):
             yield "signal", signal.name, signal.place or message.place_of("signals")
 
 
@@ -93,9 +108,14 @@ def _texts(catalogue: Catalogue) -> Iterator[_Text]:
     for node in catalogue.nodes.values():
         yield _comment(node.name, node.comment, node.place)
     for message in catalogue.messages:
+        if message.is_remote:
+            yield _Text(f"the name of `{message.name}`", message.name, message.place_of())
+    for message in _written(catalogue):
         written_as = message.family or message.name
         yield _comment(written_as, message.comment, message.place_of("comment"))
-        for signal in message.signals:
+        for tag in message.tags:
+            yield _Text(f"the tag `{tag}` of `{written_as}`", tag, message.place_of("tags"))
+        for signal in written_signals(message):
             name, where = f"{written_as}.{signal.name}", signal.place or message.place_of("signals")
             yield _comment(name, signal.comment, where)
             yield _Text(f"the unit of `{name}`", signal.unit, where)

@@ -4,149 +4,22 @@ Over the demo and over random catalogues: every layout, name, text, number and t
 """
 
 import json
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from decimal import Decimal
-from fractions import Fraction
 from pathlib import Path
 from random import Random
 from typing import Any
 
-import cantools
-from cantools.database.can import Database
-from cantools.database.can import Message as DbcMessage
-from cantools.database.can import Signal as DbcSignal
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from busdesign.catalogue.codec import MessageCodec
-from busdesign.catalogue.model import ByteOrder, Catalogue, Message, Role, Signal
+from busdesign.catalogue.model import ByteOrder, Catalogue
 from busdesign.catalogue.packing import Slot, lay
 from busdesign.catalogue.reader import parse_catalogue, read_catalogue
-from busdesign.catalogue.values import allowed_raws, initial_raw, raw_limits
 from busdesign.export.dbc import render
-from busdesign.units import duration_ns
+from tests.export.reading import load, same_frames, same_meaning
 
 DEMO = Path(__file__).parents[2] / "messages" / "saltmarsh.yaml"
-
-
-def load(catalogue: Catalogue) -> Database:
-    loaded = cantools.database.load_string(render(catalogue).text, "dbc", strict=True)
-    assert isinstance(loaded, Database)
-    return loaded
-
-
-# --- the same meaning
-
-
-def same_meaning(catalogue: Catalogue, loaded: Database) -> None:
-    assert loaded.version == f"{catalogue.name} revision {catalogue.revision}"
-    assert {node.name: node.comment or "" for node in loaded.nodes} == {
-        name: node.comment for name, node in catalogue.nodes.items()
-    }
-    (bus,) = loaded.buses
-    assert (bus.comment or "") == catalogue.comment
-    assert Fraction(bus.baudrate or 0) == catalogue.bus.bit_rate_bit_s
-    assert sorted(message.name for message in loaded.messages) == sorted(message.name for message in catalogue.messages)
-    for message in catalogue.messages:
-        same_message(message, loaded.get_message_by_name(message.name))
-
-
-def same_message(message: Message, read: DbcMessage) -> None:
-    assert (read.frame_id, read.is_extended_frame) == (message.identifier, message.extended)
-    assert (read.length, read.senders, read.comment or "") == (message.length_bytes, [message.sender], message.comment)
-    same_times(message, read)
-    assert {signal.name for signal in read.signals} == {signal.name for signal in message.signals}
-    for signal in message.signals:
-        same_signal(signal, read.get_signal_by_name(signal.name), message)
-
-
-def same_times(message: Message, read: DbcMessage) -> None:
-    assert read.send_type == ("Event" if message.irregular else "Cyclic")
-    assert read.dbc is not None
-    assert "GenMsgSendType" in read.dbc.attributes
-    nearest_ms = max(1, math.floor(Fraction(message.period_ns, 10**6) + Fraction(1, 2)))
-    in_range = not message.irregular and nearest_ms < 2**31
-    assert read.cycle_time == (nearest_ms if in_range else None)
-
-    def read_ns(name: str) -> int | None:
-        definition = read.dbc and read.dbc.attribute_definitions[name]
-        attribute = read.dbc and read.dbc.attributes.get(name)
-        text = attribute.value if attribute else definition and definition.default_value
-        return duration_ns(text) if text else None
-
-    exact_ns = read_ns("MsgAtLeastApart") if message.irregular else read_ns("MsgPeriod")
-    assert message.period_ns == (exact_ns or (read.cycle_time or 0) * 10**6)
-    assert read_ns("MsgDeadline") == message.deadline_ns
-    assert read_ns("MsgFirstRelease") == message.offset_ns
-    assert read_ns("MsgJitter") == message.jitter_ns
-    assert read_ns("MsgLostAfter") == message.lost_after_ns
-
-
-def same_signal(signal: Signal, read: DbcSignal, message: Message) -> None:
-    assert (read.start, read.length, read.byte_order) == (
-        signal.start_bit,
-        signal.length_bits,
-        f"{signal.byte_order}_endian",
-    )
-    assert (read.is_signed, read.conversion.is_float) == (signal.signed, False)
-    assert (read.scale, read.offset) == (signal.factor, signal.offset)
-    assert (read.unit or "", read.comment or "") == (signal.unit, signal.comment)
-    assert read.receivers == list(dict.fromkeys(message.receivers))
-    assert {raw: str(word) for raw, word in (read.choices or {}).items()} == signal.codes
-    assert (read.minimum, read.maximum) == readable_limits(signal)
-    assert read.raw_initial == (None if signal.role is Role.CHECK else float(initial_raw(signal)))
-
-
-def readable_limits(signal: Signal) -> tuple[float | None, float | None]:
-    if signal.role is Role.COUNTER and signal.modulo < 1 << signal.length_bits:
-        return raw_limits(signal)
-    if signal.minimum == signal.maximum == 0:  # the way in which DBC says that there are none
-        return None, None
-    return signal.minimum, signal.maximum
-
-
-# --- the same frames
-
-
-def same_frames(catalogue: Catalogue, loaded: Database, frames: int, random: Random) -> int:
-    """Compare ``frames`` random frames each way, spread over the messages; returns how many there were."""
-    each = -(-frames // len(catalogue.messages))
-    for message in catalogue.messages:
-        codec, read = MessageCodec(message), loaded.get_message_by_name(message.name)
-        choices = [allowed_raws(signal) for signal in message.signals]
-        for count in range(each):
-            same_decoding(codec, read, random.randbytes(message.length_bytes))
-            raws = [any_of(allowed, random) for allowed in choices]
-            same_encoding(codec, read, raws, count)
-    return each * len(catalogue.messages)
-
-
-def any_of(allowed: tuple[int, ...] | range, random: Random) -> int:
-    return random.randrange(allowed.start, allowed.stop) if isinstance(allowed, range) else random.choice(allowed)
-
-
-def same_decoding(codec: MessageCodec, read: DbcMessage, data: bytes) -> None:
-    theirs, ours = read.decode(data), codec.decode(data)
-    assert isinstance(theirs, dict)
-    assert theirs.keys() == ours.keys()
-    for name, value in ours.items():
-        other = theirs[name]
-        if isinstance(value, str):
-            assert str(other) == value
-        else:
-            assert isinstance(other, int | float)
-            assert math.isclose(other, value, rel_tol=1e-9, abs_tol=1e-9)
-
-
-def same_encoding(codec: MessageCodec, read: DbcMessage, raws: Sequence[int], count: int) -> None:
-    signals = codec.message.signals
-    payload = codec.pack(raws, count)
-    data = payload.to_bytes(codec.length_bytes, "little")
-    filled = dict(zip((signal.name for signal in signals), codec.unpack(payload), strict=True))
-    assert read.encode(filled, scaling=False, strict=True) == data
-    if all(signal.length_bits < 53 for signal in signals):  # beyond, a physical value does not lead back to its raw one
-        assert read.encode(codec.decode(data), strict=True) == data
 
 
 def test_demo_means_the_same() -> None:
@@ -156,7 +29,7 @@ def test_demo_means_the_same() -> None:
 
 def test_ten_thousand_frames_of_the_demo() -> None:
     catalogue = read_catalogue(DEMO)
-    assert same_frames(catalogue, load(catalogue), 10_000, Random(1)) >= 10_000
+    assert min(same_frames(catalogue, load(catalogue), 10_000, Random(1))) >= 10_000
 
 
 def test_same_number_as_base_and_extended_identifier_stays_two_messages() -> None:
@@ -239,6 +112,7 @@ def signals_written(draw: st.DrawFn) -> dict[str, Any]:
 
 @st.composite
 def messages_written(draw: st.DrawFn, nodes: list[str]) -> dict[str, Any]:
+    nodes = draw(st.permutations(nodes))
     signals = draw(st.dictionaries(NAMES, signals_written(), max_size=7))
     if draw(st.booleans()):
         signals["check"] = {"bits": 8, "crc": "crc8-j1850"}
@@ -249,8 +123,8 @@ def messages_written(draw: st.DrawFn, nodes: list[str]) -> dict[str, Any]:
     clashing = {clash.name for clash in lay(slots, 8).clashes}
     written: dict[str, Any] = {
         "extended": draw(st.booleans()),
-        "from": draw(st.sampled_from(nodes)),
-        "to": draw(st.lists(st.sampled_from(nodes), max_size=3)),
+        "from": nodes[0],
+        "to": draw(st.lists(st.just(nodes[1]), max_size=2)),
         "jitter": draw(st.sampled_from(["0 ms", "1 us", "12345 ns"])),
         "comment": draw(COMMENTS),
         "bytes": 8,
