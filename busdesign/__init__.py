@@ -15,23 +15,43 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from busdesign.answers.check import check as check
     from busdesign.answers.compile import compile_catalogue as compile_catalogue
+    from busdesign.answers.explain import explain as explain
     from busdesign.answers.frame import frame as frame
+    from busdesign.answers.new import new_project as new_project
     from busdesign.answers.recording import read_traffic as read_traffic
     from busdesign.answers.simulate import simulate as simulate
+    from busdesign.answers.timing import timing as timing
+    from busdesign.answers.timing_of import timing_of as timing_of
     from busdesign.catalogue.reader import read_catalogue as load
     from busdesign.traffic.files import write_traffic as write_traffic
 
 _WHERE = {
     "check": ("busdesign.answers.check", "check"),
     "compile_catalogue": ("busdesign.answers.compile", "compile_catalogue"),
+    "explain": ("busdesign.answers.explain", "explain"),
     "frame": ("busdesign.answers.frame", "frame"),
     "load": ("busdesign.catalogue.reader", "read_catalogue"),
+    "new_project": ("busdesign.answers.new", "new_project"),
     "read_traffic": ("busdesign.answers.recording", "read_traffic"),
     "simulate": ("busdesign.answers.simulate", "simulate"),
+    "timing": ("busdesign.answers.timing", "timing"),
+    "timing_of": ("busdesign.answers.timing_of", "timing_of"),
     "write_traffic": ("busdesign.traffic.files", "write_traffic"),
 }
 
-__all__ = ["check", "compile_catalogue", "frame", "load", "read_traffic", "simulate", "write_traffic"]
+__all__ = [
+    "check",
+    "compile_catalogue",
+    "explain",
+    "frame",
+    "load",
+    "new_project",
+    "read_traffic",
+    "simulate",
+    "timing",
+    "timing_of",
+    "write_traffic",
+]
 
 
 def __getattr__(name: str) -> Any:

@@ -12,11 +12,23 @@ Loop = TypeVar("Loop", bound=Callable[..., Any])
 
 def compiled(loop: Loop) -> Loop:
     """Compile ``loop`` (nogil, cached if possible). Import the module that uses this only where a long loop runs."""
+    return _compiled(loop)
+
+
+def compiled_in_lanes(loop: Loop) -> Loop:
+    """As ``compiled``, but sums of floats may be taken in any order, and nothing tests for a division by zero.
+
+    Only for floats that hold whole numbers below 2 to the 53rd, whose sums are exact in any order.
+    """
+    return _compiled(loop, fastmath={"reassoc"}, error_model="numpy")
+
+
+def _compiled(loop: Loop, **options: Any) -> Loop:
     import numba
 
     compile_loop: Any = numba.njit
     try:
-        made = compile_loop(cache=True, nogil=True)(loop)
+        made = compile_loop(cache=True, nogil=True, **options)(loop)
     except RuntimeError:
-        made = compile_loop(nogil=True)(loop)
+        made = compile_loop(nogil=True, **options)(loop)
     return cast(Loop, made)

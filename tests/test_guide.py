@@ -7,6 +7,7 @@ import pytest
 from pydantic import BaseModel
 
 from busdesign.catalogue import draft as catalogue_draft
+from busdesign.catalogue import draft_wires
 from busdesign.catalogue.checksums import CHECKSUMS
 from busdesign.scenario import draft as scenario_draft
 from busdesign.virtual.node import Node
@@ -15,7 +16,7 @@ GUIDE = (Path(__file__).parent.parent / "docs" / "guide.md").read_text()
 KEYS = sorted(
     {
         known.alias or name
-        for module in (catalogue_draft, scenario_draft)
+        for module in (catalogue_draft, draft_wires, scenario_draft)
         for model in vars(module).values()
         if isinstance(model, type) and issubclass(model, BaseModel)
         for name, known in model.model_fields.items()

@@ -12,7 +12,7 @@ from busdesign.catalogue.reader import read_catalogue
 from busdesign.errors import OutputError
 from busdesign.export import dbc
 from busdesign.findings import Finding
-from busdesign.outputs import write_bytes
+from busdesign.outputs import refuse_to_overwrite, write_bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +34,7 @@ def compile_catalogue(catalogue: Catalogue | str | os.PathLike[str], folder: str
     definition = catalogue if isinstance(catalogue, Catalogue) else read_catalogue(catalogue)
     rendered = dbc.render(definition)
     target = folder_for(folder) / f"{_file_name(definition.name)}.dbc"
+    refuse_to_overwrite(target, definition.files)
     write_bytes(target, rendered.data)
     return CompileAnswer(definition.name, (target,), rendered.losses)
 

@@ -61,7 +61,7 @@ def priority(message: Message) -> tuple[bool, int]:
     """A key to sort messages by: highest priority first, those without an identifier last."""
     if message.identifier is None:
         return True, 0
-    return False, arbitration_key(message.identifier, extended=message.extended)
+    return False, arbitration_key(message.identifier, extended=message.extended, remote=message.is_remote)
 
 
 def frames_over_time(answer: SimulateAnswer) -> FramesOverTime:

@@ -5,8 +5,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from busdesign.analysis.streams import WorstCases, longest_frames, worst_cases
+from busdesign.analysis.frame_lengths import longest_frames
+from busdesign.analysis.functions import function_bounds
+from busdesign.analysis.streams import WorstCases, worst_cases
 from busdesign.answers.check import MS
+from busdesign.answers.controllers import overrun_findings
+from busdesign.answers.functions_run import FunctionRun, beyond_bounds, function_runs
 from busdesign.answers.names import tracks_for, vocabulary_with
 from busdesign.answers.plain import without_facts
 from busdesign.catalogue.model import Catalogue
@@ -62,12 +66,14 @@ class ExpectationAnswer:
 
 @dataclass(frozen=True, slots=True)
 class NodeAnswer:
-    """Error counters at the end (ISO 11898-1 fault confinement)."""
+    """Error counters at the end (ISO 11898-1 fault confinement), and the frames that found a FIFO full."""
 
     name: str
     tec: int
     rec: int
     state: str
+    transmit_overruns: int  # dropped before they were sent
+    receive_overruns: int  # heard, and lost before they were read
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +89,7 @@ class SimulateAnswer:
     load_busiest_100ms: float
     load_busiest_at_s: float
     messages: tuple[MessageRun, ...]
+    functions: tuple[FunctionRun, ...]
     expectations: tuple[ExpectationAnswer, ...]
     nodes: tuple[NodeAnswer, ...]
     findings: tuple[Finding, ...]
@@ -120,10 +127,13 @@ def judge(story: Scenario, run: "Run", vocabulary: Vocabulary) -> SimulateAnswer
     catalogue = story.catalogue
     bounds = worst_cases(catalogue, longest_frames(catalogue))
     messages = _messages(catalogue, run, bounds)
+    promised = function_bounds(catalogue, bounds.cases)
+    functions = function_runs(promised, run, story.faults)
     outcomes = [evaluate(expected, tracks_for(expected.names, run), run.run_for_ns) for expected in story.expectations]
     bit_ns = catalogue.bus.bit_ns
     busiest, busiest_at_ns = busiest_window(run.traffic, run.wire_bits, bit_ns, 0, run.run_for_ns, BUSIEST_WINDOW_NS)
-    findings = sort_findings([*run.findings, *_beyond_bounds(catalogue, messages, story), *_lone(catalogue, run)])
+    beyond = [*_beyond_bounds(bounds, messages, story), *beyond_bounds(promised, functions, _why_exceeded(story))]
+    findings = sort_findings([*run.findings, *beyond, *_lone(catalogue, run), *overrun_findings(run)])
     return SimulateAnswer(
         scenario=story.name,
         catalogue=catalogue.name,
@@ -134,6 +144,7 @@ def judge(story: Scenario, run: "Run", vocabulary: Vocabulary) -> SimulateAnswer
         load_busiest_100ms=busiest,
         load_busiest_at_s=busiest_at_ns / 1e9,
         messages=messages,
+        functions=functions,
         expectations=tuple(
             ExpectationAnswer(found.name, found.holds, None if found.at_ns is None else found.at_ns / 1e9, found.text)
             for found in outcomes
@@ -181,13 +192,15 @@ def _messages(catalogue: Catalogue, run: "Run", bounds: WorstCases) -> tuple[Mes
     return tuple(found)
 
 
-def _beyond_bounds(catalogue: Catalogue, messages: Sequence[MessageRun], story: Scenario) -> list[Finding]:
+def _beyond_bounds(bounds: WorstCases, messages: Sequence[MessageRun], story: Scenario) -> list[Finding]:
     found = []
+    catalogue = story.catalogue
     for ran in messages:
         where = catalogue.message(ran.name).place_of()
         if ran.response_worst_ms is None:
-            text = f"`{ran.name}` has no bound: the bus is asked for more than it has, or nearly"
-            fix = "`busdesign check` on the catalogue says why"
+            case = bounds.cases[ran.name]
+            text = f"`{ran.name}` has no bound: {case.why_not}"
+            fix = case.fix or "raise the bit rate, or lengthen periods or shorten payloads"
             found.append(Finding("no-bound", Severity.BROKEN, where, text, fix))
         if ran.response_ms and ran.response_ms.max > ran.deadline_ms:
             text = (
@@ -226,6 +239,6 @@ def _node(name: str, run: "Run") -> NodeAnswer:
     Source: Bosch CAN Specification 2.0 (1991), fault confinement, exception for a node that gets no acknowledge.
     """
     sends = any(message.sender == name and not message.irregular for message in run.catalogue.messages)
-    if run.alone and sends:
-        return NodeAnswer(name, 128, 0, "error-passive")
-    return NodeAnswer(name, 0, 0, "error-active")
+    tec, state = (128, "error-passive") if run.alone and sends else (0, "error-active")
+    overruns = run.transmit_overruns.get(name, 0), run.receive_overruns.get(name, 0)
+    return NodeAnswer(name, tec, 0, state, *overruns)

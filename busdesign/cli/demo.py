@@ -2,6 +2,7 @@
 
 import argparse
 import sys
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -22,20 +23,23 @@ def add_to(commands: Any) -> None:
     parser = commands.add_parser("demo", help=about, description=about, epilog=EPILOG)
     parser.add_argument("-o", "--output", metavar="DIR", default=FOLDER, help=f"folder to write into ({FOLDER})")
     parser.add_argument("--open", action="store_true", help="open the report in the browser")
-    parser.set_defaults(answer=answer)
+    parser.add_argument("--json", action="store_true", help="all answers as one JSON document on stdout")
+    parser.set_defaults(answer=answer, refused=_refused)
 
 
 def answer(given: argparse.Namespace) -> int:
-    """Go through all doors, print what each says, return the exit status."""
+    """Go through all doors, print what each says, or at the end all of it as JSON; return the exit status."""
     from busdesign.answers.check import check
     from busdesign.answers.compile import compile_catalogue, folder_for
     from busdesign.answers.simulate import simulate
     from busdesign.answers.starter import CATALOGUE, demo_scenarios, starter_root
     from busdesign.cli.check import check_text
-    from busdesign.cli.output import say
+    from busdesign.cli.json_output import print_json
+    from busdesign.cli.output import say as print_text
     from busdesign.cli.progress import progress_bar
     from busdesign.cli.text import command, next_steps
 
+    say: Callable[[str], None] = (lambda text: None) if given.json else print_text
     root = _from_here(starter_root())
     folder = folder_for(given.output)
     checked = check(root / CATALOGUE)
@@ -54,9 +58,16 @@ def answer(given: argparse.Namespace) -> int:
     report = write_report(folder / "report.html", checked, runs).resolve()
     say(f"\n{CAUTION}\n\ndatabase: {compiled.files[0].resolve()}\nreport:   {report}")
     say(next_steps(command("check", root / CATALOGUE), command("simulate", demo_scenarios(root)[0])))
+    holds = checked.holds and all(run.holds for run in runs)
+    if given.json:
+        print_json({"check": checked, "compile": compiled, "runs": runs, "report": report, "holds": holds})
     if given.open:
         _open(report)
-    return HOLDS if checked.holds and all(run.holds for run in runs) else BROKEN
+    return HOLDS if holds else BROKEN
+
+
+def _refused(findings: Sequence[Any]) -> Any:
+    return {"check": None, "compile": None, "runs": [], "report": None, "findings": findings, "holds": False}
 
 
 def _from_here(folder: Path) -> Path:

@@ -4,12 +4,14 @@ import argparse
 import sys
 from collections.abc import Sequence
 
+from busdesign.cli.fix import next_fix
 from busdesign.cli.output import tell
-from busdesign.cli.text import findings_text
+from busdesign.cli.text import about_rules, findings_text, next_steps
 from busdesign.errors import BusdesignError, InputError, ModelError
 from busdesign.findings import Finding, Severity, counted
 
-WRITING = ("demo", "compile", "simulate")  # the commands that write files
+WRITING = ("demo", "new", "compile", "simulate")  # the commands that write files
+SELF_EVIDENT = ("frame", "explain")  # of these, the finding says all that there is to know
 REPORT_IT = "this is a mistake in busdesign, not in your files: please report it; `busdesign --debug ...` shows more"
 
 
@@ -25,6 +27,8 @@ def explain_refusal(error: Exception, given: argparse.Namespace) -> None:
     if isinstance(error, InputError | ModelError):
         untouched = "; nothing was written" if given.command in WRITING else ""
         tell(f"\n{counted(len(findings), 'error')}{untouched}")
+        if given.command not in SELF_EVIDENT and not getattr(given, "json", False):
+            tell(next_steps(*next_fix(findings, given), *about_rules(findings)))
 
 
 def _findings(error: Exception) -> Sequence[Finding]:

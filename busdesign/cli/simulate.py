@@ -71,7 +71,7 @@ def _refuse_unwritable(given: argparse.Namespace, story: "Scenario") -> None:
     from busdesign.errors import OutputError
     from busdesign.traffic.files import require_writable_format
 
-    read = [given.file, story.catalogue.file, *(choice.file for choice in story.models.values())]
+    read = [given.file, *story.catalogue.files, *(choice.file for choice in story.models.values())]
     results = [path for path in (given.traffic, given.report) if path is not None]
     if given.traffic is not None:
         require_writable_format(given.traffic)
@@ -104,6 +104,7 @@ def _write(found: "SimulateAnswer", given: argparse.Namespace) -> list[str]:
 
 def simulate_text(found: "SimulateAnswer") -> str:
     """The answer for people."""
+    from busdesign.cli.functions_text import function_runs_text
     from busdesign.cli.text import findings_text, printable, table, verdict
     from busdesign.units import format_ratio
 
@@ -118,6 +119,8 @@ def simulate_text(found: "SimulateAnswer") -> str:
         ),
         "",
     ]
+    functions = function_runs_text(found)
+    parts += [*functions, ""] if functions else []
     if found.expectations:
         parts += [*(_expectation_line(expected) for expected in found.expectations), ""]
     if found.findings:
@@ -151,6 +154,7 @@ def _summary(found: "SimulateAnswer") -> str:
 
     held = sum(expected.holds is True for expected in found.expectations)
     beyond = [message.name for message in found.messages if message.within_bound is False]
+    beyond += [function.name for function in found.functions if function.within_bound is False]
     unbounded = [message.name for message in found.messages if message.sent and message.within_bound is None]
     parts = [f"{held} of {counted(len(found.expectations), 'expectation')} held"]
     if not found.expectations:

@@ -4,6 +4,7 @@ import os
 import shlex
 import shutil
 import sys
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TextIO
@@ -14,6 +15,7 @@ from busdesign.findings import Finding, Severity
 _COLOURS = {Severity.ERROR: "1;31", Severity.BROKEN: "1;31", Severity.ADVICE: "1;33"}
 _WORDS = {Severity.ERROR: "error", Severity.BROKEN: "broken promise", Severity.ADVICE: "advice"}
 QUOTE_WIDTH = 110
+MANY, SPELT_OUT, LINES_NAMED = 12, 8, 12  # findings of one rule on a screen
 
 
 def in_colour(stream: TextIO) -> bool:
@@ -26,14 +28,46 @@ def painted(text: str, colour: str, stream: TextIO) -> str:
     return f"\x1b[{colour}m{text}\x1b[0m" if in_colour(stream) else text
 
 
+def severity_word(severity: Severity) -> str:
+    """What a person calls a ``severity``."""
+    return _WORDS[severity]
+
+
+def in_severity(text: str, severity: Severity, stream: TextIO) -> str:
+    """``text`` in the colour of a ``severity``, if ``stream`` wants it."""
+    return painted(text, _COLOURS[severity], stream)
+
+
 def findings_text(findings: Iterable[Finding], stream: TextIO) -> str:
-    """Each finding: place, severity, text and rule; the line it stands in, with a caret; the hint."""
-    return "\n\n".join(_finding_text(found, stream) for found in findings)
+    """Each finding: place, severity, text and rule; the line it stands in, with a caret; the hint.
+
+    Of a rule with many findings the first ones are spelt out, and for the others their lines are named.
+    """
+    every = tuple(findings)
+    told: Counter[str] = Counter()
+    parts, rest = [], defaultdict[str, list[Finding]](list)
+    all_of_a_rule = Counter(found.rule for found in every)
+    for found in every:
+        if all_of_a_rule[found.rule] > MANY and told[found.rule] >= SPELT_OUT:
+            rest[found.rule].append(found)
+        else:
+            told[found.rule] += 1
+            parts.append(_finding_text(found, stream))
+    return "\n\n".join([*parts, *(_more_of(rule, left) for rule, left in rest.items())])
+
+
+def _more_of(rule: str, findings: Sequence[Finding]) -> str:
+    lines = sorted({(found.where.file, found.where.line) for found in findings if found.where})
+    files = {file for file, _ in lines}
+    named = [str(line) if len(files) == 1 else f"{file}:{line}" for file, line in lines[:LINES_NAMED]]
+    more = " ..." if len(lines) > LINES_NAMED else ""
+    where = f", in {'line' if len(lines) == 1 else 'lines'} {', '.join(named)}{more}" if named else ""
+    return printable(f"... and {len(findings)} more of the same rule ({rule}){where}; --json tells all of them")
 
 
 def _finding_text(found: Finding, stream: TextIO) -> str:
     place = f"{printable(str(found.where))}: " if found.where else ""
-    word = painted(_WORDS[found.severity], _COLOURS[found.severity], stream)
+    word = in_severity(severity_word(found.severity), found.severity, stream)
     lines = [f"{place}{word}: {printable(found.text)} ({found.rule})"]
     if found.where and found.where.quoted.strip():
         lines += _quotation(found.where.quoted, found.where.column, stream)
@@ -103,6 +137,12 @@ def _program() -> Sequence[str]:
 def typed(file: str) -> str:
     """A file's name as it is typed on a command line, where one that begins with a dash would be an option."""
     return f"./{file}" if file.startswith("-") else file
+
+
+def about_rules(findings: Sequence[Finding]) -> list[str]:
+    """The command that explains the gravest of ``findings``, the first of those; none if there are no findings."""
+    gravest = sorted(findings, key=lambda found: list(Severity).index(found.severity))[:1]
+    return [command("explain", found.rule) for found in gravest]
 
 
 def next_steps(*commands: str) -> str:

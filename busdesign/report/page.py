@@ -11,11 +11,13 @@ from busdesign.answers.check import CheckAnswer
 from busdesign.answers.simulate import SimulateAnswer
 from busdesign.outputs import write_text
 from busdesign.report.cautions import cautions_section, scope_section
+from busdesign.report.functions import functions_section
 from busdesign.report.load import load_section
 from busdesign.report.markup import text
 from busdesign.report.response import response_section
 from busdesign.report.run import run_section
 from busdesign.report.verdict import title_block, verdict_section
+from busdesign.report.wires import wires_section
 
 SCRIPTS = (
     "columns.js",
@@ -45,6 +47,8 @@ def render_report(check: CheckAnswer, runs: Sequence[SimulateAnswer], *, dated: 
         verdict_section(check, runs),
         load_section(check, runs),
         response_section(check, runs),
+        wires_section(check),
+        functions_section(check, runs),
         *(run_section(number, run, check.bus) for number, run in enumerate(runs, 1)),
         scope_section(),
         cautions_section(check.definition),

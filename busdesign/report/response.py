@@ -39,9 +39,18 @@ def response_section(check: CheckAnswer, runs: Sequence[SimulateAnswer]) -> str:
     return (
         '<section id="response"><h2>Response times against deadlines</h2>\n'
         "<p>From the nominal release of a frame to the end of intermission. The bound is the longest that a frame can "
-        f"take (frame lengths: {text(check.lengths)}); it holds for every run. Highest priority first.</p>\n"
+        f"take; it holds for every run. {_lengths(check)} Highest priority first.</p>\n"
         f"{_legend(bool(runs))}\n{_picture(bars)}\n"
         f"{table('Response times', heads, rows, {3, 4, 5, 6, 7, 9, 10, 11, 12})}</section>"
+    )
+
+
+def _lengths(check: CheckAnswer) -> str:
+    if check.lengths == "published":
+        return "Frames are taken as long as the textbook formula says."
+    return (
+        f"Frames are taken as long as they can be ({text(check.lengths)}): {check.bits_won} bits less than the "
+        f"textbook formula over one frame of each message, up to {check.bits_won_most} bits in one."
     )
 
 

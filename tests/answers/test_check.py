@@ -1,10 +1,14 @@
 """``busdesign.check``: load, response times, verdict and findings, as figures that can be worked out by hand."""
 
+from dataclasses import replace
+
 import pytest
 
 import busdesign
-from busdesign.analysis.streams import longest_frames, worst_cases
+from busdesign.analysis.frame_lengths import LENGTHS, longest_frames
+from busdesign.analysis.streams import worst_cases
 from busdesign.answers.check import CheckAnswer, check
+from busdesign.answers.longest import longest_frames_of
 from busdesign.answers.plain import as_plain
 from busdesign.catalogue.reader import parse_catalogue
 from busdesign.errors import CatalogueError
@@ -33,14 +37,16 @@ REPORT = """\
     every: 20 ms
     signals: {position: {bits: 64}}
 """
+UNTOLD = ("nobody-receives", "no-lost-after")
 BIT_MS = 1 / 125  # at 125 kbit/s
 # Longest frames with an 11-bit identifier: 8 n + 47 + (34 + 8 n - 1) // 4 bits, Davis et al. 2007, equation 1.
 DEMAND_BITS, REPORT_BITS = 8 + 47 + 41 // 4, 64 + 47 + 97 // 4
 
 
 def checked(messages: str, head: str = HEAD) -> CheckAnswer:
-    """The answer about a catalogue of these messages."""
-    return check(parse_catalogue(head + messages))
+    """The answer about a catalogue of these messages, but for the advice to say who receives what."""
+    answer = check(parse_catalogue(head + messages), lengths="published")
+    return replace(answer, findings=tuple(found for found in answer.findings if found.rule not in UNTOLD))
 
 
 def test_two_messages_worked_out_by_hand() -> None:
@@ -49,7 +55,9 @@ def test_two_messages_worked_out_by_hand() -> None:
     assert answer.findings == ()
     demand, report = answer.messages
     assert (demand.frame_bits_max, report.frame_bits_max) == (DEMAND_BITS, REPORT_BITS) == (65, 135)
-    assert (demand.frame_bits_min, report.frame_bits_min) == (8 + 47, 64 + 47)
+    # Exact, as every payload shows: with these identifiers even the shortest frame has stuff bits in its header.
+    assert demand.frame_bits_min == min(frame_bits(0x100, bytes([value])) for value in range(256))
+    assert 64 + 47 <= report.frame_bits_min <= frame_bits(0x200, bytes.fromhex("5555555555555555"))
     # The one waits for the other's frame that has begun, or for all that is ready with it.
     assert demand.blocking_ms == pytest.approx(REPORT_BITS * BIT_MS)
     assert demand.response_worst_ms == pytest.approx((REPORT_BITS + DEMAND_BITS) * BIT_MS)
@@ -113,7 +121,11 @@ def test_more_than_the_bus_can_carry() -> None:
     assert (report.response_worst_ms, report.queuing_ms, report.meets_deadline) == (None, None, None)
     assert demand.response_worst_ms is not None
     assert demand.meets_deadline is False
-    assert [found.rule for found in answer.findings] == ["bus-overloaded", "deadline-missed", "no-bound"]
+    assert [found.rule for found in answer.findings] == [
+        "bus-overloaded",
+        "deadline-below-frame",
+        "no-bound",
+    ]
 
 
 def test_a_message_without_an_identifier_has_no_response_and_breaks_the_promise() -> None:
@@ -125,12 +137,9 @@ def test_a_message_without_an_identifier_has_no_response_and_breaks_the_promise(
 
 
 def test_what_is_read_but_not_judged_is_said() -> None:
-    more = "functions:\n  act: {path: [panel.switch, demand, motor.drive], within: 120 ms}\n"
-    answer = checked(DEMAND + REPORT + more)
+    answer = checked(DEMAND.replace("deadline", "accept: {good_frames: 1}\n    deadline") + REPORT)
     assert answer.holds
     assert [(found.rule, found.severity) for found in answer.findings] == [("not-judged-yet", Severity.ADVICE)]
-    (function,) = answer.functions
-    assert (function.name, function.within_ms, function.bound_ms, function.holds) == ("act", 120, None, None)
 
 
 def test_an_unusable_catalogue_is_raised_with_all_that_is_wrong() -> None:
@@ -146,7 +155,40 @@ def test_a_method_for_lengths_that_does_not_exist() -> None:
 
 def test_the_root_package_has_the_same_door() -> None:
     assert busdesign.check is check
-    assert busdesign.check(parse_catalogue(HEAD + DEMAND + REPORT)) == checked(DEMAND + REPORT)
+    same = busdesign.check(parse_catalogue(HEAD + DEMAND + REPORT), lengths="published")
+    assert same.messages == checked(DEMAND + REPORT).messages
+
+
+def test_the_exact_longest_frames_are_what_is_taken_unless_asked_otherwise() -> None:
+    exact = busdesign.check(parse_catalogue(HEAD + DEMAND + REPORT))
+    formula = checked(DEMAND + REPORT)
+    assert exact.lengths == "any-payload"
+    longest = max(frame_bits(0x100, bytes([value])) for value in range(256))
+    assert exact.messages[0].frame_bits_max == longest < formula.messages[0].frame_bits_max == DEMAND_BITS
+    won = [message.frame_bits_formula - message.frame_bits_max for message in exact.messages]
+    assert (exact.bits_won, exact.bits_won_most) == (sum(won), max(won))
+    assert exact.messages[1].response_worst_ms is not None
+    assert formula.messages[1].response_worst_ms is not None
+    assert exact.messages[1].response_worst_ms < formula.messages[1].response_worst_ms
+    assert (formula.bits_won, formula.bits_won_most) == (0, 0)
+
+
+def test_as_declared_is_no_longer_than_any_payload_and_no_shorter_than_what_is_sent() -> None:
+    narrow = DEMAND.replace(
+        "{order: {bits: 8}}", "{order: {bits: 3, codes: {1: up, 5: down}}, rest: {bits: 4, range: [2, 9]}}"
+    )
+    catalogue = parse_catalogue(HEAD + narrow)
+    sent = max(frame_bits(0x100, bytes([order | rest << 3])) for order in (1, 5) for rest in range(2, 10))
+    lengths = {name: check(catalogue, lengths=name).messages[0].frame_bits_max for name in LENGTHS}
+    assert lengths["as-declared"] == sent <= lengths["any-payload"] < lengths["published"]
+
+
+def test_a_frame_is_shown_that_is_as_long_as_the_bound_says() -> None:
+    checked_exactly = check(parse_catalogue(HEAD + DEMAND + REPORT))
+    for frame, message in zip(longest_frames_of(checked_exactly), checked_exactly.messages, strict=True):
+        assert frame.id is not None
+        assert frame.data is not None
+        assert frame_bits(frame.id, bytes.fromhex(frame.data)) == frame.bits == message.frame_bits_max
 
 
 def test_plain_data_is_what_scripts_get() -> None:
@@ -192,4 +234,6 @@ def test_a_message_without_an_identifier_may_block_all_others() -> None:
     placed = check(parse_catalogue(head + urgent + bulk.replace("{", "{id: 0x700, ", 1))).messages[0]
     assert alone.meets_deadline is True
     assert beside.meets_deadline is False
-    assert beside.response_worst_ms == placed.response_worst_ms
+    assert beside.response_worst_ms is not None
+    assert placed.response_worst_ms is not None
+    assert beside.response_worst_ms >= placed.response_worst_ms  # the longest frame of any identifier

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
@@ -23,6 +24,13 @@ class Ran:
     status: int
     out: str
     err: str
+
+    @property
+    def refusal(self) -> str:
+        """Stderr without the next step that it ends with."""
+        said, step, command = self.err.partition("\n\nnext:\n")
+        assert re.search(r" explain \S+\n\Z", command)
+        return said + step[:1]
 
     @property
     def answer(self) -> Any:

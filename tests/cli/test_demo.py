@@ -1,5 +1,6 @@
 """``busdesign demo``: all doors at once, and where the report lies."""
 
+import json
 import re
 import webbrowser
 from pathlib import Path
@@ -37,3 +38,27 @@ def test_the_whole_job(tmp_path: Path, here: Here, monkeypatch: pytest.MonkeyPat
     for file in scenarios:
         assert (tmp_path / "my demo" / f"{file.stem}.log").read_text().count("\n") > 100
         assert f"\nholds   {read_scenario(file).name}: " in ran.out
+
+
+def test_all_of_it_as_one_json_document(tmp_path: Path, here: Here, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    ran = here("demo", "--json")
+    assert ran.status == 0, ran.err
+    told = json.loads(ran.out)
+    assert told["holds"] is told["check"]["holds"] is True
+    assert [run["scenario"] for run in told["runs"]] == [
+        read_scenario(file).name for file in demo_scenarios(starter_root())
+    ]
+    assert all(run["frames"] > 100 and run["holds"] for run in told["runs"])
+    assert Path(told["report"]).is_file()
+    assert Path(told["compile"]["files"][0]).is_file()
+
+
+def test_a_folder_that_cannot_be_written_keeps_the_shape(tmp_path: Path, here: Here) -> None:
+    (tmp_path / "taken").write_text("a file")
+    ran = here("demo", "--json", "-o", str(tmp_path / "taken"))
+    assert ran.status == 2
+    told = json.loads(ran.out)
+    assert told["holds"] is False
+    assert told["findings"]
+    assert told["runs"] == []

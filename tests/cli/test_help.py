@@ -47,7 +47,7 @@ def test_every_option_has_a_word_of_help() -> None:
     ("line", "text", "hint"),
     [
         ("chekc x.yaml", "busdesign: there is no command `chekc`", "did you mean `check`?"),
-        ("analyse x.yaml", "there is no command `analyse`", "allowed: `demo`, `check`, `compile`, `simulate`, `frame`"),
+        ("analyse x.yaml", "there is no command `analyse`", "allowed: `demo`, `new`, `check`, `compile`, `simulate`"),
         ("--verison", "busdesign: there is no option `--verison`", "did you mean `--version`?"),
         ("check x.yaml --jsno", "busdesign check: there is no option `--jsno`", "did you mean `--json`?"),
         ("check --jsno", "busdesign check: there is no option `--jsno`", "did you mean `--json`?"),

@@ -106,13 +106,14 @@ def test_check_holds(demo: Path, here: Here) -> None:
     demand = next(message for message in ran.answer["messages"] if message["name"] == "leg_demand")
     assert (demand["id"], demand["extended"], demand["sender"]) == (0x110, False, "panel")
     assert (demand["period_ms"], demand["deadline_ms"], demand["length_bytes"]) == (50, 10, 2)
-    assert demand["frame_bits_max"] == 75  # 8 n + 44 + (34 + 8 n - 1) // 4 + 3, Davis et al. 2007, eq. 1
+    assert demand["frame_bits_formula"] == 75  # 8 n + 44 + (34 + 8 n - 1) // 4 + 3, Davis et al. 2007, eq. 1
+    assert demand["frame_bits_max"] == 69  # exactly: no data of two bytes under this identifier attain the formula
     assert {found["severity"] for found in ran.answer["findings"]} <= {"advice"}
     assert {found["where"]["file"] for found in ran.answer["findings"]} == {"messages/saltmarsh.yaml"}
 
 
 def test_check_with_a_broken_promise(gate: Gate, here: Here) -> None:
-    gate.edit(gate.catalogue, "deadline: 10 ms", "deadline: 300 us")
+    gate.edit(gate.catalogue, "deadline: 10 ms", "deadline: 300 us\n    lost_after: 200 ms")
     ran = here("check", "messages/gate.yaml", "--json")
     assert (ran.status, ran.err) == (1, "")
     assert differences(ran.answer, CHECK, facts=True) == []

@@ -121,7 +121,7 @@ def test_a_broken_scenario(gate: Gate, here: Here, old: str) -> None:
     assert_pointed_at(ran, "sim/scenarios/silence.yaml", line, column)
     assert text in ran.err.splitlines()[0]
     assert not hint or re.search(f"^    hint: .*{re.escape(hint)}", ran.err, re.MULTILINE)
-    assert ran.err.endswith("\n1 error; nothing was written\n")
+    assert ran.refusal.endswith("\n1 error; nothing was written\n")
     assert gate.files() == before
 
 
@@ -131,7 +131,7 @@ def test_all_mistakes_of_a_file_at_once_in_its_order(gate: Gate, here: Here) -> 
     gate.edit(gate.catalogue, "bits: 12", "bits: 120")
     ran = here("check", "messages/gate.yaml")
     assert re.findall(r"^messages/gate.yaml:(\d+):", ran.err, re.MULTILINE) == ["2", "16", "32"]
-    assert ran.err.endswith("\n\n3 errors\n")
+    assert ran.refusal.endswith("\n\n3 errors\n")
 
 
 def test_a_scenario_with_a_broken_catalogue_shows_the_mistakes_of_both(gate: Gate, here: Here) -> None:

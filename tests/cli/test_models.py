@@ -16,7 +16,7 @@ def failed(gate: Gate, here: Here) -> Ran:
     assert (ran.status, ran.out) == (2, "")
     assert "Traceback" not in ran.err
     assert "_busdesign_project" not in ran.err
-    assert ran.err.endswith("\n1 error; nothing was written\n")
+    assert ran.refusal.endswith("\n1 error; nothing was written\n")
     assert gate.files() == before
     return ran
 

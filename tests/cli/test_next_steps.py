@@ -21,6 +21,7 @@ def next_lines(ran: Ran) -> list[list[str]]:
 
 @pytest.mark.parametrize("folder", ["messages", "my messages", "it's $HOME & `co`", '"quoted"', "größe", "-o"])
 def test_each_line_runs(gate: Gate, here: Here, folder: str) -> None:
+    gate.edit(gate.catalogue, "deadline: 10 ms", "deadline: 10 ms\n    lost_after: 200 ms")  # nothing to advise
     gate.catalogue.parent.rename(gate.root / folder)
     first = here("check", "--", f"{folder}/gate.yaml")
     assert first.status == 0
@@ -47,7 +48,8 @@ def test_the_program_is_called_as_it_can_be_called_here(
 ) -> None:
     def program() -> str:
         found = re.search(
-            r"\nnext:\n  (.*) compile messages/gate.yaml -o out\n", here("check", "messages/gate.yaml").out
+            r"\nnext:\n(?:  .* explain .*\n)?  (.*) compile messages/gate.yaml -o out\n",
+            here("check", "messages/gate.yaml").out,
         )
         assert found
         return found[1]

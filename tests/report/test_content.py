@@ -40,6 +40,7 @@ def test_title_and_verdict_come_first(page: str) -> None:
         "Verdict",
         "Load",
         "Response times against deadlines",
+        "Bit timing and wires",
         "Scenario: a gate opens",
         "What is modelled, and what is not",
         "Cautions",
