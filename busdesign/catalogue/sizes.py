@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from busdesign.catalogue.for_each import MAX_MEMBERS
 from busdesign.catalogue.source import MAX_VALUES, Source
 from busdesign.findings import Finding, error
 
@@ -15,18 +16,20 @@ def too_large(messages: Mapping[str, Any], functions: Mapping[str, Any], source:
     made = 0
     for section, parts in (("messages", messages), ("functions", functions)):
         for name, data in parts.items():
-            made += _members(data) * _values_in(data, known)
+            made += _values_made_of(data, known)
             if made > MAX_VALUES:
                 text = f"families and signal types make more than {MAX_VALUES} keys and values up to here"
                 yield error("yaml-size", source.of_key((section, name)), text, "split the catalogue")
                 return
 
 
-def _members(data: Any) -> int:
+def _values_made_of(data: Any, known: dict[int, int]) -> int:
     lists = data.get("for_each") if isinstance(data, dict) else None
     if not isinstance(lists, dict):
-        return 1
-    return max((len(values) for values in lists.values() if isinstance(values, list)), default=1)
+        return _values_in(data, known)
+    members = max((len(values) for values in lists.values() if isinstance(values, list)), default=1)
+    in_each = sum(1 + _values_in(value, known) for key, value in data.items() if key != "for_each")
+    return _values_in(lists, known) + in_each * (members if members <= MAX_MEMBERS else 1)  # more are refused anyway
 
 
 def _values_in(data: Any, known: dict[int, int]) -> int:
