@@ -90,7 +90,7 @@ def sets(draw: st.DrawFn) -> list[Stream]:
 
 
 @given(sets(), st.integers(0, 3))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_without_queues_it_is_the_revised_analysis(streams: list[Stream], errors: int) -> None:
     disturbances = [Disturbance(2000 + 500 * number, 31, burst=1 + number % 2) for number in range(errors)]
     found = queued_bounds(streams, [], bit=1, disturbances=disturbances, blocking_at_least=7)
@@ -99,7 +99,7 @@ def test_without_queues_it_is_the_revised_analysis(streams: list[Stream], errors
 
 
 @given(sets(), st.data())
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_one_message_alone_in_its_queue_waits_as_ever(streams: list[Stream], data: st.DataObject) -> None:
     """A FIFO of one message is a priority queue of one message, as long as no two of its frames wait together."""
     plain = queued_bounds(streams, [], bit=1)
@@ -114,7 +114,7 @@ def test_one_message_alone_in_its_queue_waits_as_ever(streams: list[Stream], dat
 
 
 @given(sets(), st.integers(1, 3), st.data())
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_more_buffers_never_raise_a_bound(streams: list[Stream], buffers: int, data: st.DataObject) -> None:
     members = data.draw(st.sets(st.sampled_from([each.priority for each in streams]), min_size=1))
     fewer, more = (responses(streams, kept(count, *members)) for count in (buffers, buffers + 1))

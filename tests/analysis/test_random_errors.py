@@ -75,7 +75,7 @@ def test_a_message_above_keeps_its_number_where_those_below_have_none() -> None:
 
 
 @given(st.lists(st.integers(1, 500), min_size=1, max_size=12), st.floats(1e-5, 1e-2))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_a_race_is_what_subtraction_gives_as_published(gaps: list[int], rate: float) -> None:
     """Broster, Burns, Rodriguez-Navas 2002: the chance to be through with exactly K errors, each from those before."""
     times = [sum(gaps[: index + 1]) for index in range(len(gaps))]

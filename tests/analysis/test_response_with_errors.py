@@ -111,7 +111,7 @@ def not_above(lower: list[int | None], upper: list[int | None]) -> bool:
 
 
 @given(networks(), st.integers(500, 20_000), st.integers(1, 3), st.integers(0, 200))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 def test_more_errors_never_shorten_a_bound(streams: list[Stream], apart: int, burst: int, lasting: int) -> None:
     some = responses(streams, Disturbance(apart, RECOVERY, burst, lasting))
     assert not_above(responses(streams), some)
@@ -123,7 +123,7 @@ def test_more_errors_never_shorten_a_bound(streams: list[Stream], apart: int, bu
 
 
 @given(networks())
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 def test_an_error_in_a_thousand_years_is_one_error(streams: list[Stream]) -> None:
     """Two sources of one error each are a burst of two."""
     rare = Disturbance(10**15, RECOVERY)

@@ -223,7 +223,7 @@ def test_what_a_card_calls_right_is_valid(card: Card) -> None:
     assert refused(card.example, completed(card.good, parts)) == []
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(damaged_words())
 @example(DEMO)
 def test_what_reads_in_spite_of_damage_is_valid(text: str) -> None:
@@ -344,7 +344,7 @@ def reads(text: str, kind: str) -> bool:
     return True
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(QUANTITY_TEXTS, st.sampled_from(QUANTITIES))
 @example("1e5 ms", "duration")
 @example("1e555 ms", "duration")

@@ -97,19 +97,19 @@ def damaged_characters(draw: st.DrawFn) -> str:
     return text
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(damaged_lines())
 def test_damaged_lines(text: str) -> None:
     what_reads_is_usable(text)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(damaged_words())
 def test_damaged_words(text: str) -> None:
     what_reads_is_usable(text)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(damaged_characters())
 @example("\ufeff" + DEMO)
 @example(DEMO.replace("\n", "\r\n"))

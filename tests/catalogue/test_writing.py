@@ -23,7 +23,7 @@ NETWORK = Path(__file__).parents[1] / "published/networks/sae_class_c.yaml"
 
 
 @given(catalogues())
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_what_is_written_reads_back_equal(catalogue: Catalogue) -> None:
     text = catalogue_text(catalogue)
     assert parse_catalogue(text) == catalogue
@@ -43,7 +43,7 @@ def test_what_no_decimal_number_says_is_refused() -> None:
 
 
 @given(catalogues())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 def test_another_library_reads_the_same_data(catalogue: Catalogue) -> None:
     # ruamel.yaml resolves by YAML 1.2 as we do; what is written has no octal-looking number, on which it may differ.
     text = catalogue_text(catalogue)

@@ -23,7 +23,7 @@ from busdesign.wire.longest import longest_frame
 from busdesign.wire.payload_sets import any_payload
 from tests.networks import MS, catalogue_of, catalogues, fixed, message_of, run_of
 
-QUICKLY = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+QUICKLY = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 RUN_NS = 100 * MS
 WAYS = st.fixed_dictionaries(
     {
