@@ -1,8 +1,7 @@
 """Checks that an application puts into its payload, so that a receiver can tell a stale or broken one.
 
 Parameters as in the published catalogue of CRC algorithms; check values are held in tests/published. A CRC signal
-covers all other bytes of the payload in their order, after its ``data_id`` (low byte, then high byte) where one is
-given.
+covers all other bytes of the payload in their order, and before or behind them those of ``data_ids``.
 """
 
 from dataclasses import dataclass
@@ -25,6 +24,7 @@ CHECKSUMS = {
     checksum.name: checksum
     for checksum in (
         Checksum("crc8-j1850", 8, 0x1D, 0xFF, False, 0xFF),  # SAE J1850
+        Checksum("crc8-j1850-zero", 8, 0x1D, 0x00, False, 0x00),  # of AUTOSAR end-to-end profile 1
         Checksum("crc8-2f", 8, 0x2F, 0xFF, False, 0xFF),  # AUTOSAR CRC library, 8H2F
         Checksum("crc16-ccitt", 16, 0x1021, 0xFFFF, False, 0x0000),  # AUTOSAR CRC library, 16 bit
         Checksum("crc32", 32, 0x04C11DB7, 0xFFFFFFFF, True, 0xFFFFFFFF),  # IEEE 802.3

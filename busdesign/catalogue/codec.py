@@ -10,6 +10,7 @@ from typing import Any
 
 from busdesign.catalogue.checksums import CHECKSUMS, byte_table, checksum_of
 from busdesign.catalogue.converters import raw_converter
+from busdesign.catalogue.data_ids import bytes_around, counter_of, turns_of
 from busdesign.catalogue.model import Message, Role, Signal
 from busdesign.catalogue.values import Value, initial_raw, to_value
 from busdesign.findings import did_you_mean
@@ -91,10 +92,13 @@ class MessageCodec:
 
         Raises ValueError if the payload is shorter than the message.
         """
-        for signal, raw in zip(self.message.signals, self.unpack(self._payload(data)), strict=True):
+        raws = self.unpack(self._payload(data))
+        for signal, raw in zip(self.message.signals, raws, strict=True):
             if signal.role is Role.CHECK:
+                counter = counter_of(self.message)
+                before, behind = bytes_around(signal, raws[self._index[counter.name]] if counter else 0)
                 covered = bytes(data[byte] for byte in _covered_bytes(self.message, signal))
-                return checksum_of(signal.crc, _data_id(signal) + covered) == raw
+                return checksum_of(signal.crc, before + covered + behind) == raw
         return None
 
     def _payload(self, data: bytes) -> int:
@@ -197,7 +201,7 @@ def _terms(position: int, signal: Signal) -> Iterator[str]:
     if signal.role is Role.CONSTANT:
         raw = str(signal.constant & (1 << signal.length_bits) - 1)
     if signal.role is Role.COUNTER:
-        raw = f"(count * {signal.counts} % {signal.modulo})"
+        raw = _count_text(signal)
         if len(runs) == 1:
             yield _shifted(raw, runs[0][1])
             return
@@ -207,6 +211,10 @@ def _terms(position: int, signal: Signal) -> Iterator[str]:
     for low_bit, payload_bit, width in runs:
         part = f"{raw} >> {low_bit}" if low_bit else raw
         yield _shifted(f"({part} & {(1 << width) - 1})", payload_bit)
+
+
+def _count_text(counter: Signal) -> str:
+    return f"(count * {counter.counts} % {counter.modulo})"
 
 
 def _shifted(term: str, bits: int) -> str:
@@ -228,29 +236,37 @@ def _covered_bytes(message: Message, check: Signal) -> list[int]:
     return [byte for byte in range(message.length_bytes) if byte not in own]
 
 
-def _data_id(check: Signal) -> bytes:
-    return b"" if check.data_id is None else check.data_id.to_bytes(2, "little")
-
-
 def _check_lines(message: Message, check: Signal) -> Iterator[str]:
     checksum = CHECKSUMS[check.crc]
     mask, top = (1 << checksum.width) - 1, checksum.width - 8
-    start = checksum_of(check.crc, _data_id(check)) ^ checksum.final_xor
+    around, turn = [bytes_around(check, turn) for turn in range(turns_of(check))], _turn_text(message, check)
+    starts = [checksum_of(check.crc, before) ^ checksum.final_xor for before, _ in around]
     octets = "".join(f"b{byte}, " for byte in range(message.length_bytes))
     yield f" {octets}= p.to_bytes({message.length_bytes}, 'little')"
-    yield f" c = {start}"
-    for byte in _covered_bytes(message, check):
+    yield f" c = {_one_of(starts, turn)}"
+    covered = [f"b{byte}" for byte in _covered_bytes(message, check)]
+    for byte in covered + [_one_of(behind, turn) for behind in zip(*(behind for _, behind in around), strict=True)]:
         if checksum.reflected:
-            yield f" c = c >> 8 ^ table[c & 255 ^ b{byte}]"
+            yield f" c = c >> 8 ^ table[c & 255 ^ {byte}]"
         elif top == 0:
-            yield f" c = table[c ^ b{byte}]"
+            yield f" c = table[c ^ {byte}]"
         else:
-            yield f" c = c << 8 & {mask} ^ table[c >> {top} ^ b{byte}]"
+            yield f" c = c << 8 & {mask} ^ table[c >> {top} ^ {byte}]"
     if checksum.final_xor:
         yield f" c ^= {checksum.final_xor}"
     for low_bit, payload_bit, width in _runs(check):
         share = "c" if width == checksum.width else f"(c >> {low_bit} & {(1 << width) - 1})"
         yield f" p |= {_shifted(share, payload_bit)}"
+
+
+def _turn_text(message: Message, check: Signal) -> str:
+    """Which of the data ids it is, as text over ``count``; no matter where there is one only."""
+    counter = counter_of(message)
+    return f"{_count_text(counter)} % {turns_of(check)}" if counter else "0"
+
+
+def _one_of(numbers: Sequence[int], turn: str) -> str:
+    return f"{tuple(numbers)}[{turn}]" if len(numbers) > 1 else str(numbers[0])
 
 
 def _unpack_text(message: Message) -> str:

@@ -17,6 +17,7 @@ from pydantic import (
 )
 from pydantic_core import PydanticKnownError
 
+from busdesign.catalogue.data_ids import WAYS
 from busdesign.catalogue.draft_wires import BusWritten, NodeWritten
 from busdesign.catalogue.edits import word_meant
 from busdesign.catalogue.json_shapes import (
@@ -115,6 +116,8 @@ GoodFrames = Annotated[tuple[int, int], PlainValidator(_good_frames), GOOD_FRAME
 Words = Annotated[tuple[Name, ...], BeforeValidator(_words), NAME_OR_NAMES]
 CodeWords = Annotated[dict[int, Name], WithJsonSchema(CODE_WORDS)]
 DataId = Annotated[int, Field(ge=0, le=0xFFFF), WithJsonSchema(DATA_ID)]  # a number, by way of a word of `for_each` too
+DataIdAs = Annotated[str, PlainValidator(one_of(*WAYS)), words(*WAYS)]
+Byte = Annotated[int, Field(ge=0, le=0xFF)]
 WhatOfBad = Annotated[str, PlainValidator(one_of("drop", "accept")), words("drop", "accept")]
 WhatOfFirst = Annotated[str, PlainValidator(one_of("accept", "ignore")), words("accept", "ignore")]
 WhenLost = Annotated[str, PlainValidator(one_of("hold", "safe")), words("hold", "safe")]
@@ -179,7 +182,11 @@ class SignalWritten(Written):
     counts: int | None = Field(None, description="step of a counter that the sender increments", ge=1)
     modulo: int | None = Field(None, description="a counter runs from 0 to one below this", ge=2)
     crc: str | None = Field(None, description="algorithm of a check over the other bytes, such as `crc8-j1850`")
-    data_id: DataId | None = Field(None, description="16-bit number prefixed to what the check covers")
+    data_id: DataId | None = Field(None, description="16-bit number that the check covers beside the payload")
+    data_id_as: DataIdAs | None = Field(None, description="which of its bytes, and where: `both` before the payload")
+    data_ids: list[Byte] | None = Field(
+        None, description="in its place: bytes, of which the counter chooses one", min_length=2, max_length=256
+    )
     initial: Initial | None = Field(
         None, description="sent until the node says otherwise, such as `0` or a code's word"
     )

@@ -120,6 +120,8 @@ def _signal(part: MessagePart, name: str, written: SignalWritten, draft: Draft) 
         modulo=(written.modulo or 1 << written.bits) if written.counts else 0,
         crc=written.crc or "",
         data_id=written.data_id,
+        data_id_as=written.data_id_as or "both",
+        data_ids=tuple(written.data_ids or ()),
         initial=written.initial,
         safe=written.safe,
         comment=written.comment,

@@ -21,6 +21,7 @@ from busdesign.wire.harness import Transceiver
 
 MAX_BASE_IDENTIFIER = 0x7FF
 MAX_EXTENDED_IDENTIFIER = 0x1FFF_FFFF
+MAX_SIGNAL_BITS = 64
 MAX_CLASSICAL_BYTES = 8
 
 
@@ -66,7 +67,9 @@ class Signal:
     counts: int = 1  # a counter's step
     modulo: int = 0  # a counter runs 0 .. modulo - 1
     crc: str = ""  # a check's algorithm, by its name in ``checksums``
-    data_id: int | None = None  # prefixed to what a check covers, low byte first
+    data_id: int | None = None  # a number that a check covers beside the payload ...
+    data_id_as: str = "both"  # ... by one of ``data_ids.WAYS``
+    data_ids: tuple[int, ...] = ()  # in its place: bytes, of which the counter's raw number chooses one
     constant: int = 0  # the raw number that is always sent, of a constant
     initial: float | str | None = None  # what is sent until the application says otherwise
     safe: float | str | None = None  # what a receiver takes it for once the message is lost

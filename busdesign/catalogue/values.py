@@ -16,6 +16,7 @@ Value = float | str
 # Below so many steps from zero, the roundings of a float subtraction and division add up to less than 0.01 steps.
 _SURE_BELOW = 2.0**44
 _SURE_OF_ROUNDING = 0.49
+_ALL_DIGITS_FROM = 1e15
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +74,18 @@ class Scale:
             if abs(steps) + abs(zero) < _SURE_BELOW and abs(steps - round(steps)) < _SURE_OF_ROUNDING:
                 return round(steps)
         return round((exact(value) - exact(self.offset)) / exact(self.factor))
+
+
+def bits_for(low: int, high: int, signed: bool) -> int:
+    """The least number of bits that holds ``low`` to ``high``."""
+    if signed:
+        return 1 + max((~low if low < 0 else low).bit_length(), (~high if high < 0 else high).bit_length())
+    return max(high.bit_length(), 1)
+
+
+def told(value: float) -> str:
+    """``value`` as a finding tells it: 15 digits, or as many as it takes to read a greater number back."""
+    return f"{value:.15g}" if abs(value) < _ALL_DIGITS_FROM else repr(float(value))
 
 
 @lru_cache(maxsize=4096)
@@ -209,7 +222,7 @@ def _beyond(signal: Signal, value: float) -> str:
 
 def _out_of(signal: Signal, value: float, least: float, most: float) -> str:
     unit = f" {signal.unit}" if signal.unit else ""
-    return f"`{signal.name}` = {value:g}{unit} is out of range: {least:g} to {most:g}{unit} is allowed"
+    return f"`{signal.name}` = {told(value)}{unit} is out of range: {told(least)} to {told(most)}{unit} is allowed"
 
 
 def to_number(signal: Signal, raw: int) -> float:

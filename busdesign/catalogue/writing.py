@@ -113,6 +113,8 @@ def _signal(signal: Signal, catalogue: Catalogue) -> Parts:
             "modulo": str(signal.modulo) if signal.role is Role.COUNTER and signal.modulo <= signal.raw_max else None,
             "crc": signal.crc if signal.role is Role.CHECK else None,
             "data_id": None if signal.data_id is None else f"0x{signal.data_id:X}",
+            "data_id_as": signal.data_id_as if signal.data_id_as != "both" else None,
+            "data_ids": f"[{', '.join(map(str, signal.data_ids))}]" if signal.data_ids else None,
             "initial": _value(signal.initial) if is_value and signal.initial is not None else None,
             "safe": None if signal.safe is None else _value(signal.safe),
             "comment": text(signal.comment) if signal.comment else None,

@@ -8,6 +8,7 @@ from typing import Any
 from hypothesis import strategies as st
 
 from busdesign.catalogue.checksums import CHECKSUMS
+from busdesign.catalogue.data_ids import WAYS
 from busdesign.catalogue.model import (
     Acceptance,
     Bus,
@@ -88,6 +89,13 @@ def _value(draw: st.DrawFn, name: str, bits: int) -> dict[str, Any]:
     return said
 
 
+def _data_ids(draw: st.DrawFn, turns: int) -> dict[str, Any]:
+    """Those of a check beside a counter of so many ``turns``, 0 for none."""
+    ways = [way for way in WAYS if turns or way != "alternate"]
+    said = [{}, *({"data_id": 0x123, "data_id_as": way} for way in ways), {"data_ids": tuple(range(7, 7 + turns))}]
+    return draw(st.sampled_from(said if turns else said[:-1]))
+
+
 @st.composite
 def signals_of(draw: st.DrawFn) -> tuple[Signal, ...]:
     """Signals of one message, packed; perhaps with pages, a counter and a check."""
@@ -110,8 +118,9 @@ def signals_of(draw: st.DrawFn) -> tuple[Signal, ...]:
         )
     if draw(st.booleans()):
         crc = draw(st.sampled_from(sorted(CHECKSUMS)))
-        data_id = draw(st.sampled_from([None, 0x123]))
-        wanted.append(("check", CHECKSUMS[crc].width, {"role": Role.CHECK, "crc": crc, "data_id": data_id}, ()))
+        turns = next((said["modulo"] for name, _, said, _ in wanted if name == "counter"), 0)
+        said = {"role": Role.CHECK, "crc": crc, **_data_ids(draw, turns)}
+        wanted.append(("check", CHECKSUMS[crc].width, said, ()))
     orders = {name: draw(st.sampled_from(list(ByteOrder))) for name, *_ in wanted}
     slots = [
         Slot(name, bits, orders[name], None, said.get("role") is Role.CHECK, pages)

@@ -437,7 +437,7 @@ RULES = [
         signals("s: {bits: 8, crc: §crc8}"),
         "check",
         "no check is called `crc8`",
-        "did you mean `crc8-j1850` or `crc8-2f`?",
+        "did you mean `crc8-j1850`, `crc8-j1850-zero` or `crc8-2f`?",
     ),
     Broken("narrow check", signals("s: {bits: §7, crc: crc8-2f}"), "check", "makes 8 bits, but `s` has 7", "`bits: 8`"),
     Broken(
@@ -447,6 +447,104 @@ RULES = [
         "signed check", signals("a: {bits: 8, crc: crc8-2f, §signed: true}"), "check", "`signed` does not go", "remove"
     ),
     Broken("data_id alone", signals("s: {bits: 8, §data_id: 5}"), "check", "belongs to a check", "crc8-j1850"),
+    Broken("data_ids alone", signals("s: {bits: 8, §data_ids: [5, 6]}"), "check", "belongs to a check", "crc8-j1850"),
+    Broken(
+        "way of no data id",
+        signals("a: {bits: 8}", "s: {bits: 8, crc: crc8-2f, §data_id_as: behind}"),
+        "check",
+        "`s` has none",
+        "add `data_id`",
+    ),
+    Broken(
+        "unknown way of a data id",
+        signals("a: {bits: 8}", "s: {bits: 8, crc: crc8-2f, data_id: 5, data_id_as: §behnd}"),
+        "wrong-value",
+        "found `behnd`",
+        "did you mean `behind`?",
+    ),
+    Broken(
+        "a data id and a list",
+        signals("c: {bits: 1, counts: 1}", "s: {bits: 8, crc: crc8-2f, data_id: 5, §data_ids: [5, 6]}"),
+        "check",
+        "a `data_id` and a list",
+        "one of the two",
+    ),
+    Broken(
+        "data ids without a counter",
+        signals("a: {bits: 8}", "s: {bits: 8, crc: crc8-2f, §data_ids: [5, 6]}"),
+        "check",
+        "`report` has none",
+        "`counter: {bits: 4, counts: 1}`",
+    ),
+    Broken(
+        "alternating without a counter",
+        signals("a: {bits: 8}", "s: {bits: 8, crc: crc8-2f, data_id: 5, §data_id_as: alternate}"),
+        "check",
+        "the counter chooses",
+        "counts: 1",
+    ),
+    Broken(
+        "too few data ids",
+        signals("c: {bits: 4, counts: 1, modulo: 15}", "s: {bits: 8, crc: crc8-2f, data_ids: §[5, 6]}"),
+        "check",
+        "2 data ids, but the counter has 15 numbers",
+        "one for each",
+    ),
+    Broken(
+        "starts with no code",
+        signals("s: {bits: 7, codes: {5: five}, initial: §64}"),
+        "initial-out-of-range",
+        "starts with 64, but `s` says only its codes",
+        "allowed: `five`; or give it a `range`",
+    ),
+    Broken(
+        "falls back to no code",
+        signals("s: {bits: 7, codes: {5: five}, unknown: 127, safe: §64}"),
+        "safe-out-of-range",
+        "falls back to 64, but `s` says only its codes",
+        "allowed: `five`, `unknown`",
+    ),
+    Broken(
+        "page beyond a signed selector",
+        signals("p: {bits: 8, signed: true}", "s: {bits: 1, when: {p: §200}}"),
+        "unreachable-page",
+        "go from -128 to 127",
+        "`bits: 9` for `p`",
+    ),
+    Broken(
+        "page beyond a range",
+        signals("p: {bits: 4, range: [0, 3]}", "s: {bits: 1, when: {p: §20}}"),
+        "unreachable-page",
+        "go from 0 to 3",
+        "`bits: 5` and a wider `range` for `p`",
+    ),
+    Broken(
+        "page of no bits",
+        signals("p: {bits: 4}", f"s: {{bits: 1, when: {{p: §{2**64}}}}}"),
+        "unreachable-page",
+        "go from 0 to 15",
+        "remove it",
+    ),
+    Broken(
+        "a hint in all its digits",
+        signals("s: {bits: 24, range: §[1234567, 0]}"),
+        "range-upside-down",
+        "from 1234567 down to 0",
+        "write `range: [0, 1234567]`",
+    ),
+    Broken(
+        "a hint that can be read back",
+        signals("s: {bits: 64, initial: §1e20}"),
+        "initial-out-of-range",
+        "starts with 1e+20",
+        "`initial: 1.8446744073709552e+19`",
+    ),
+    Broken(
+        "a thousand signals and one",
+        signals(*(f"s{n}: {{bits: 1}}" for n in range(1001))).replace("signals: {", "signals: §{"),
+        "wrong-value",
+        "expected at most 1000 entries, found 1001",
+    ),
     Broken(
         "starts outside",
         signals("s: {bits: 8, initial: §256}"),
@@ -649,7 +747,7 @@ def test_words_of_a_finding(broken: Broken) -> None:
         assert said.isprintable()
         assert not said.endswith((".", " ", ";"))
         assert said.count("`") % 2 == 0
-        assert len(said) < 250
+        assert len(said) < 300  # all the keys of a signal, at most
     assert finding.text != finding.fix
 
 

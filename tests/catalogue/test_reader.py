@@ -360,6 +360,37 @@ def test_family_that_explodes_is_refused() -> None:
     assert [(found.rule, found.fix) for found in refused(text)] == [("for-each", "1000 are the most")]
 
 
+@pytest.mark.parametrize(
+    "parts",
+    [
+        "messages:\n"
+        + "".join(
+            f"  m{n}: {{for_each: {{leg: [{', '.join(f'l{leg}' for leg in range(1000))}]}}, from: panel, every: 1 s, "
+            f"signals: {{{', '.join(f's{s}: {{bits: 1}}' for s in range(64))}}}}}\n"
+            for n in range(20)
+        ),
+        f"signal_types: {{big: {{bits: 16, codes: {{{', '.join(f'{raw}: w{raw}' for raw in range(5000))}}}}}}}\n"
+        "messages:\n"
+        + "".join(f"  m{n}: {{from: panel, every: 1 s, signals: {{s: {{type: big}}}}}}\n" for n in range(2000)),
+    ],
+    ids=["families", "types"],
+)
+def test_short_forms_that_make_too_much_are_refused_at_once(parts: str) -> None:
+    start = time.perf_counter()
+    [found] = refused(HEAD + parts)
+    assert time.perf_counter() - start < 2  # of which most is YAML's own
+    assert (found.rule, found.fix) == ("yaml-size", "split the catalogue")
+
+
+def test_a_message_of_many_pages_is_packed_in_a_moment() -> None:
+    pages = ", ".join(f"s{n}: {{bits: 40, when: {{page: {n}}}}}" for n in range(300))
+    text = f"{HEAD}messages: {{m: {{from: panel, every: 1 s, signals: {{page: {{bits: 16}}, {pages}}}}}}}\n"
+    start = time.perf_counter()
+    message = parse_catalogue(text).message("m")
+    assert time.perf_counter() - start < 2
+    assert {signal.start_bit for signal in message.signals[1:]} == {16}
+
+
 def test_sayings_of_one_place_are_said_once_for_a_family() -> None:
     text = (
         f"{HEAD}messages: {{m: {{for_each: {{leg: [l, r], from: [panel, strut]}}, to: wing, "

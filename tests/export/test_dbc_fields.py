@@ -58,6 +58,8 @@ SIGNAL: Mapping[str, tuple[str, Any]] = {
     "modulo": (CARRIED, 9),
     "crc": (LOST, "crc8-2f"),
     "data_id": (LOST, 77),
+    "data_id_as": (LOST, "behind"),
+    "data_ids": (LOST, (7, 8)),
     "constant": (ATTRIBUTE, 6),
     "initial": (CARRIED, 7.0),
     "safe": (ATTRIBUTE, 8.0),
@@ -208,7 +210,7 @@ def changed(kind: type, name: str, value: Any) -> tuple[Catalogue, Catalogue]:
         base = PLAIN
         if name in ("counts", "modulo"):
             base = replace(PLAIN, role=Role.COUNTER, modulo=12, selector="", selected_by=())
-        elif name in ("crc", "data_id"):
+        elif name in ("crc", "data_id", "data_id_as", "data_ids"):
             base = replace(PLAIN, role=Role.CHECK, length_bits=8, crc="crc8-j1850", selector="", selected_by=())
         elif name == "constant":
             base = replace(PLAIN, role=Role.CONSTANT)
@@ -239,6 +241,8 @@ ALWAYS_SAID = {  # lost as a whole, whatever the value: the words of the entry t
     "Signal.counts": "counter, with its step",
     "Signal.crc": "check, with its algorithm and `data_id`",
     "Signal.data_id": "check, with its algorithm and `data_id`",
+    "Signal.data_id_as": "check, with its algorithm and `data_id`",
+    "Signal.data_ids": "check, with its algorithm and `data_id`",
     "Function.path": "functions and the time they promise",
     "Function.within_ns": "functions and the time they promise",
     "Function.age_ns": "functions and the time they promise",

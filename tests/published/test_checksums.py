@@ -3,6 +3,7 @@
 Sources and their status stand beside each value in values/crc.yaml.
 """
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -91,3 +92,57 @@ def test_16_and_32_bits_agree_with_the_standard_library(data: bytes) -> None:
 def test_unknown_algorithm() -> None:
     with pytest.raises(KeyError):
         checksum_of("crc8", b"")
+
+
+def _encoded(signals: str, values: Mapping[str, object], count: int) -> bytes:
+    """The payload of a message with ``signals``, which also holds its own check."""
+    text = (
+        "catalogue: x\nbus: {bit_rate: 250 kbit/s}\nnodes: {a: {}}\n"
+        f"messages: {{m: {{from: a, every: 1 s, signals: {{{signals}}}}}}}\n"
+    )
+    codec = MessageCodec(parse_catalogue(text).message("m"))
+    payload = codec.encode(values, count)
+    assert codec.check_holds(payload)
+    assert not codec.check_holds(payload[:-1] + bytes([payload[-1] ^ 1]))
+    return payload
+
+
+PROFILE_1, PROFILE_2, PROFILE_5 = (VALUES[f"e2e_profile{number}"] for number in (1, 2, 5))
+WAYS_OF_PROFILE_1 = {"both": "both", "alt": "alternate", "low": "low", "nibble": "low-zero"}
+
+
+@pytest.mark.parametrize("vector", PROFILE_1["vectors"], ids=lambda vector: vector["mode"])
+@pytest.mark.parametrize("count", [0, 1])
+def test_profile_1(vector: dict[str, Any], count: int) -> None:
+    """In mode `nibble`, the data id's third nibble is sent beside the counter: a constant."""
+    way, number = WAYS_OF_PROFILE_1[vector["mode"]], PROFILE_1["data_id"]
+    nibble = f"nibble: {{bits: 4, start: 12, constant: {int(number, 16) >> 8}}}, " if way == "low-zero" else ""
+    signals = (
+        f"check: {{bits: 8, start: 0, crc: crc8-j1850-zero, data_id: {number}, data_id_as: {way}}}, "
+        f"counter: {{bits: 4, start: 8, counts: 1, modulo: 15}}, {nibble}data: {{bits: 48, start: 16}}"
+    )
+    assert _encoded(signals, {"data": 0}, count) == bytes.fromhex(vector[f"counter{count}"])
+    assert _encoded(signals, {"data": 0}, count + 15) == _encoded(signals, {"data": 0}, count)  # 15 is never sent
+
+
+@pytest.mark.parametrize("vector", PROFILE_2["vectors"], ids=lambda vector: vector["out"])
+def test_profile_2(vector: dict[str, Any]) -> None:
+    """The counter chooses the data id; it and the check are written over the first two bytes of ``payload_in``."""
+    numbers = {"16 zeros": [0] * 16, "0..15": list(range(16))}[vector["id_list"]]
+    rest = bytes.fromhex(vector["payload_in"])[2:]
+    signals = (
+        f"check: {{bits: 8, start: 0, crc: crc8-2f, data_ids: {numbers}}}, "
+        "counter: {bits: 4, start: 8, counts: 1}, data: {bits: 48, start: 16}"
+    )
+    values = {"data": int.from_bytes(rest, "little")}
+    assert _encoded(signals, values, vector["counter"]) == bytes.fromhex(vector["out"])
+
+
+@pytest.mark.parametrize("vector", PROFILE_5["vectors"], ids=lambda vector: vector["out"])
+def test_profile_5(vector: dict[str, Any]) -> None:
+    number = PROFILE_5["data_id"]
+    signals = (
+        f"check: {{bits: 16, start: 0, crc: crc16-ccitt, data_id: {number}, data_id_as: behind}}, "
+        f"counter: {{bits: 8, start: 16, counts: 1}}, data: {{bits: {8 * (vector['length'] - 3)}, start: 24}}"
+    )
+    assert _encoded(signals, {"data": 0}, vector["counter"]) == bytes.fromhex(vector["out"])

@@ -144,7 +144,7 @@ def data_id_missing(catalogue: Catalogue) -> Iterator[Finding]:
 
 def _lacks_data_id(message: Message) -> bool:
     check = _first(message, Role.CHECK)
-    return check is not None and check.data_id is None
+    return check is not None and check.data_id is None and not check.data_ids
 
 
 def data_id_twice(catalogue: Catalogue) -> Iterator[Finding]:

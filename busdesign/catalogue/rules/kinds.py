@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from busdesign.catalogue.draft import SignalWritten
 from busdesign.catalogue.model import Role
 from busdesign.catalogue.parts import Draft, MessagePart
-from busdesign.catalogue.values import FLOAT_BITS, Scale
+from busdesign.catalogue.values import FLOAT_BITS, Scale, told
 from busdesign.findings import Finding, counted, error
 
 _WHOLE_ONLY = ("signed", "codes", "unknown", "invalid", "counts", "crc", "constant", "reserved")
@@ -26,8 +26,8 @@ def float_signal(draft: Draft) -> Iterator[Finding]:
                 text = f"`{name}` is a float signal; `{key}` belongs to whole numbers"
                 yield error("float", message.at_key("signals", name, key), text, f"remove `{key}`, or `float`")
             if signal.range is not None and signal.range[0] > signal.range[1]:
-                text = f"the range of `{name}` runs from {signal.range[0]:g} down to {signal.range[1]:g}"
-                fix = f"write `range: [{signal.range[1]:g}, {signal.range[0]:g}]`"
+                text = f"the range of `{name}` runs from {told(signal.range[0])} down to {told(signal.range[1])}"
+                fix = f"write `range: [{told(signal.range[1])}, {told(signal.range[0])}]`"
                 yield error("range-upside-down", message.at("signals", name, "range"), text, fix)
 
 
@@ -77,7 +77,7 @@ def _about_no_value(
         scale = Scale(signal.bits, signal.signed, signal.factor, signal.offset, least, most)
         low, high = scale.raw_limits()
         if low <= raw <= high:
-            text = f"raw {raw} of `{name}` is {scale.number(raw):g}, a value like any other"
+            text = f"raw {raw} of `{name}` is {told(scale.number(raw))}, a value like any other"
             yield error("no-value", where, text, _range_without(scale, raw, low, high))
 
 
@@ -85,7 +85,7 @@ def _range_without(scale: Scale, raw: int, low: int, high: int) -> str:
     last = raw - 1 if high - raw < raw - low else high
     first = low if high - raw < raw - low else raw + 1
     least, most = sorted((scale.number(first), scale.number(last)))
-    return f"`range: [{least:g}, {most:g}]` would leave it out"
+    return f"`range: [{told(least)}, {told(most)}]` would leave it out"
 
 
 def _outside_bits(

@@ -3,9 +3,9 @@
 from collections.abc import Iterator
 
 from busdesign.catalogue.draft import SignalWritten
-from busdesign.catalogue.model import Role
+from busdesign.catalogue.model import MAX_SIGNAL_BITS, Role
 from busdesign.catalogue.parts import Draft, MessagePart
-from busdesign.catalogue.values import Scale
+from busdesign.catalogue.values import Scale, bits_for
 from busdesign.findings import Finding, did_you_mean, error
 
 
@@ -81,5 +81,13 @@ def _not_reachable(draft: Draft, selector: str, known: SignalWritten, wanted: in
         return f"`{selector}` never is {wanted}: that is none of its codes", did_you_mean(wanted, map(str, codes))
     if not low <= wanted <= high:
         text = f"`{selector}` never is {wanted}: its raw numbers go from {low} to {high}"
-        return text, f"`bits: {wanted.bit_length()}` for `{selector}` would hold it" if wanted > high else "remove it"
+        return text, _reaching(selector, known, wanted)
     return None
+
+
+def _reaching(selector: str, known: SignalWritten, wanted: int) -> str:
+    bits = bits_for(wanted, wanted, known.signed)
+    if (wanted < 0 and not known.signed) or bits > MAX_SIGNAL_BITS:
+        return "remove it"
+    needed = [f"`bits: {bits}`"] * (bits > known.bits) + ["a wider `range`"] * (known.range is not None)
+    return f"{' and '.join(needed)} for `{selector}` would hold it"

@@ -7,11 +7,10 @@ from fractions import Fraction
 
 from busdesign.catalogue.draft import SignalWritten
 from busdesign.catalogue.edits import name_meant, other_word, uses_of
+from busdesign.catalogue.model import MAX_SIGNAL_BITS
 from busdesign.catalogue.parts import Draft, MessagePart
-from busdesign.catalogue.values import Scale, exact
+from busdesign.catalogue.values import Scale, bits_for, exact, told
 from busdesign.findings import Finding, Place, counted, did_you_mean, error
-
-_MAX_BITS = 64
 
 
 def _signals(draft: Draft) -> Iterator[tuple[MessagePart, str, SignalWritten]]:
@@ -23,13 +22,6 @@ def _signals(draft: Draft) -> Iterator[tuple[MessagePart, str, SignalWritten]]:
 def _scale(signal: SignalWritten) -> Scale:
     least, most = signal.range or (None, None)
     return Scale(signal.bits, signal.signed, signal.factor, signal.offset, least, most)
-
-
-def _bits_for(low: int, high: int, signed: bool) -> int:
-    """The least number of bits that holds ``low`` to ``high``."""
-    if signed:
-        return 1 + max((~low if low < 0 else low).bit_length(), (~high if high < 0 else high).bit_length())
-    return max(high.bit_length(), 1)
 
 
 def unknown_codes(draft: Draft) -> Iterator[Finding]:
@@ -63,9 +55,13 @@ def code_outside_bits(draft: Draft) -> Iterator[Finding]:
         room = f"in whose {counted(signal.bits, 'bit')} {low} to {high} fit"
         text = f"code {worst} (`{codes[worst]}`) is outside `{name}`, {room}"
         signed = signal.signed or min(beyond) < 0
-        bits = max(signal.bits, _bits_for(min(codes), max(codes), signed))
+        bits = max(signal.bits, bits_for(min(codes), max(codes), signed))
         mended = ["signed: true"] * (signed and not signal.signed) + [f"bits: {bits}"] * (bits > signal.bits)
-        fix = f"`{', '.join(mended)}` would hold it" if bits <= _MAX_BITS else f"a signal has {_MAX_BITS} bits at most"
+        fix = (
+            f"`{', '.join(mended)}` would hold it"
+            if bits <= MAX_SIGNAL_BITS
+            else f"a signal has {MAX_SIGNAL_BITS} bits at most"
+        )
         yield error("code-outside-bits", where, text, fix)
 
 
@@ -105,9 +101,8 @@ def too_coarse(draft: Draft) -> Iterator[Finding]:
         step, wanted = exact(abs(signal.factor)), signal.resolution
         if wanted is not None and not signal.is_float and step > exact(wanted):
             unit = f" {signal.unit}" if signal.unit else ""
-            text = (
-                f"`{name}` moves in steps of {float(step):g}{unit}, coarser than its `resolution` of {wanted:g}{unit}"
-            )
+            steps = f"`{name}` moves in steps of {told(float(step))}{unit}"
+            text = f"{steps}, coarser than its `resolution` of {told(wanted)}{unit}"
             fix = _finer(signal, exact(wanted), f"{math.copysign(wanted, signal.factor):.15g}")
             yield error("resolution-too-coarse", message.at("signals", name, "resolution"), text, fix)
 
@@ -116,11 +111,11 @@ def _finer(signal: SignalWritten, wanted: Fraction, factor: str) -> str:
     """A factor of the step ``wanted``, and the bits that reach as far as before, or as the range goes."""
     low, high = _scale(signal).raw_reach
     step = exact(abs(signal.factor))
-    bits = _bits_for(math.floor(low * step / wanted), math.ceil(high * step / wanted), signal.signed)
+    bits = bits_for(math.floor(low * step / wanted), math.ceil(high * step / wanted), signal.signed)
     if signal.range is not None and signal.factor:
         ends = [(exact(end) - exact(signal.offset)) / exact(float(factor)) for end in signal.range]
-        bits = _bits_for(math.floor(min(ends)), math.ceil(max(ends)), signal.signed)
-    if bits > _MAX_BITS:
+        bits = bits_for(math.floor(min(ends)), math.ceil(max(ends)), signal.signed)
+    if bits > MAX_SIGNAL_BITS:
         return f"`factor: {factor}` would do, over a smaller range"
     return f"`factor: {factor}{f', bits: {bits}' if bits > signal.bits else ''}` would do"
 
@@ -132,17 +127,19 @@ def _about_range(
     unit = f" {signal.unit}" if signal.unit else ""
     reach = scale.reach
     if least > most:
-        fix = f"write `range: [{most:g}, {least:g}]`"
-        yield error("range-upside-down", where, f"the range of `{name}` runs from {least:g} down to {most:g}", fix)
+        fix = f"write `range: [{told(most)}, {told(least)}]`"
+        yield error(
+            "range-upside-down", where, f"the range of `{name}` runs from {told(least)} down to {told(most)}", fix
+        )
     elif exact(least) < reach[0] or reach[1] < exact(most):
         text = (
-            f"`{name}` is {counted(signal.bits, 'bit')} and reaches {float(reach[0]):g} to {float(reach[1]):g}{unit}, "
-            f"but its range goes from {least:g} to {most:g}{unit}"
+            f"`{name}` is {counted(signal.bits, 'bit')} and reaches {told(float(reach[0]))} to "
+            f"{told(float(reach[1]))}{unit}, but its range goes from {told(least)} to {told(most)}{unit}"
         )
         yield error("range-out-of-reach", where, text, _reaching(scale, least, most))
     elif scale.raw_limits()[0] > scale.raw_limits()[1]:
-        text = f"no raw number of `{name}` means anything from {least:g} to {most:g}{unit}"
-        fix = f"its steps are {signal.factor:g}{unit} apart, counted from {signal.offset:g}{unit}"
+        text = f"no raw number of `{name}` means anything from {told(least)} to {told(most)}{unit}"
+        fix = f"its steps are {told(signal.factor)}{unit} apart, counted from {told(signal.offset)}{unit}"
         yield error("range-between-steps", where, text, fix)
 
 
@@ -152,14 +149,14 @@ def _reaching(scale: Scale, least: float, most: float) -> str:
     ends = sorted((exact(limit) - offset) / factor for limit in (least, most))
     low, high = ends[0].__floor__(), ends[1].__ceil__()
     if scale.signed or low >= 0:
-        bits = _bits_for(low, high, scale.signed)
-        if bits <= _MAX_BITS:
+        bits = bits_for(low, high, scale.signed)
+        if bits <= MAX_SIGNAL_BITS:
             return f"`bits: {bits}` would reach it"
     at_zero = least if factor > 0 else most
     if (exact(most) - exact(least)) / abs(factor) <= scale.raw_reach[1] and not scale.signed:
-        return f"`offset: {at_zero:g}` would reach it"
-    bits = max(scale.bits, _bits_for(low, high, signed=True))
-    if bits > _MAX_BITS:
+        return f"`offset: {told(at_zero)}` would reach it"
+    bits = max(scale.bits, bits_for(low, high, signed=True))
+    if bits > MAX_SIGNAL_BITS:
         return "look at `factor` and `offset`"
     return "`signed: true" + (f", bits: {bits}" if bits > scale.bits else "") + "` would reach it"
 
@@ -188,16 +185,24 @@ def _about_a_value(
         if signal.range and not signal.range[0] <= value <= signal.range[1]:
             least, most = signal.range
             yield error(
-                rule, where, f"{does} {value:g}, outside {least:g} to {most:g}", _nearest(key, value, least, most)
+                rule,
+                where,
+                f"{does} {told(value)}, outside {told(least)} to {told(most)}",
+                _nearest(key, value, least, most),
             )
     elif scale.raw_of(value) is None and scale.nearest_raw(value) not in codes:
         low, high = scale.raw_limits()
         least, most = sorted((scale.number(low), scale.number(high)))
-        yield error(rule, where, f"{does} {value:g}, outside {least:g} to {most:g}", _nearest(key, value, least, most))
+        yield error(
+            rule,
+            where,
+            f"{does} {told(value)}, outside {told(least)} to {told(most)}",
+            _nearest(key, value, least, most),
+        )
     elif _says_only_codes(draft, signal) and scale.nearest_raw(value) not in codes:
         name = does.partition(" ")[0]
         fix = f"{did_you_mean(value, codes.values())}; or give it a `range` beside its codes"
-        yield error(rule, where, f"{does} {value:g}, but {name} says only its codes", fix)
+        yield error(rule, where, f"{does} {told(value)}, but {name} says only its codes", fix)
 
 
 def _says_only_codes(draft: Draft, signal: SignalWritten) -> bool:
@@ -206,7 +211,7 @@ def _says_only_codes(draft: Draft, signal: SignalWritten) -> bool:
 
 
 def _nearest(key: str, value: float, least: float, most: float) -> str:
-    return f"`{key}: {least if value < least else most:g}` is the nearest"
+    return f"`{key}: {told(least if value < least else most)}` is the nearest"
 
 
 def _has_broken_codes(signal: SignalWritten, draft: Draft) -> bool:
