@@ -19,6 +19,7 @@ from busdesign.answers.check_findings import (
 )
 from busdesign.answers.controllers import receive_findings
 from busdesign.answers.errors_check import ErrorsAnswer, errors_of
+from busdesign.answers.figures import MS, in_ms
 from busdesign.answers.functions import FunctionAnswer, function_answer, function_findings
 from busdesign.answers.plain import without_facts
 from busdesign.answers.supply_check import GroundAnswer, SupplyAnswer, ground_answers, supply_answers
@@ -37,8 +38,6 @@ from busdesign.catalogue.model import Catalogue, Message
 from busdesign.catalogue.reader import read_catalogue
 from busdesign.export.dbc_refusals import refusals
 from busdesign.findings import Finding, Severity, sort_findings
-
-MS = 1_000_000  # nanoseconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,12 +156,8 @@ def _message(message: Message, case: WorstCase | None, lengths: str) -> MessageA
         frame_bits_max=case.frame_bits_max if case else LENGTHS[lengths](message),
         frame_bits_formula=formula_bits(message),
         blocking_ms=case.blocking_ns / MS if case else None,
-        queuing_ms=_ms(case.queuing_ns if case else None),
-        response_worst_ms=_ms(case.response_ns if case else None),
+        queuing_ms=in_ms(case.queuing_ns if case else None),
+        response_worst_ms=in_ms(case.response_ns if case else None),
         meets_deadline=case.meets_deadline if case else None,
         margin=None if case is None or case.response_ns is None else 1 - case.response_ns / message.deadline_ns,
     )
-
-
-def _ms(time_ns: int | None) -> float | None:
-    return None if time_ns is None else time_ns / MS

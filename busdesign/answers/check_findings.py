@@ -6,6 +6,7 @@ from fractions import Fraction
 from math import ceil, floor
 
 from busdesign.analysis.streams import WorstCase
+from busdesign.answers.figures import rounded_up
 from busdesign.catalogue.model import Catalogue, Message
 from busdesign.findings import Finding, Severity
 from busdesign.units import format_bit_rate, format_duration, format_ratio
@@ -73,7 +74,7 @@ def message_findings(message: Message, definition: Catalogue, cases: Mapping[str
         return []
     where = message.place_of("deadline")
     least_ns = ceil(shortest_bits(message.data_bytes, extended=message.extended) * definition.bus.bit_ns)
-    enough = f"`deadline: {format_duration(_rounded_up(case.response_ns))}`"
+    enough = f"`deadline: {format_duration(rounded_up(case.response_ns))}`"
     if message.deadline_ns < message.jitter_ns + least_ns:
         late = f", released {format_duration(message.jitter_ns)} late by its jitter," if message.jitter_ns else ""
         text = (
@@ -89,11 +90,6 @@ def message_findings(message: Message, definition: Catalogue, cases: Mapping[str
     )
     fix = f"a lower identifier, a higher bit rate, or {enough}"
     return [Finding("deadline-missed", Severity.BROKEN, where, text, fix)]
-
-
-def _rounded_up(time_ns: int) -> int:
-    """To the next tenth of a millisecond: a figure a person would write."""
-    return -(-time_ns // 100_000) * 100_000
 
 
 def silence_findings(message: Message, definition: Catalogue, cases: Mapping[str, WorstCase]) -> list[Finding]:
@@ -116,7 +112,7 @@ def silence_findings(message: Message, definition: Catalogue, cases: Mapping[str
     period_ns = message.period_ns / (1 - tolerance)
     gap_ns = ceil(period_ns + case.response_ns - shortest_ns)
     two_ns = ceil(gap_ns + period_ns)
-    fix = f"`lost_after: {format_duration(_rounded_up(two_ns))}` or more bears one lost frame"
+    fix = f"`lost_after: {format_duration(rounded_up(two_ns))}` or more bears one lost frame"
     if message.lost_after_ns < gap_ns:
         text = f"`{message.name}` counts as silent after {said}, but a healthy bus can leave {format_duration(gap_ns)}"
         return [Finding("lost-after-too-short", Severity.BROKEN, where, f"{text} between two frames", fix)]
@@ -145,9 +141,9 @@ def request_findings(message: Message, definition: Catalogue, cases: Mapping[str
         f"sooner than its `at_least_apart` of {format_duration(answer.period_ns)}"
     )
     needed_ns = ceil((answer.period_ns + case.response_ns - shortest_ns) * (1 + tolerance))
-    less_often = f"at_least_apart: {format_duration(_rounded_up(needed_ns))}"
+    less_often = f"at_least_apart: {format_duration(rounded_up(needed_ns))}"
     if not message.irregular:
-        less_often = f"every: {format_duration(_rounded_up(needed_ns))}"
+        less_often = f"every: {format_duration(rounded_up(needed_ns))}"
     fix = f"`{less_often}`, or state the true distance: no bound counts frames that come sooner"
     return [Finding("request-too-soon", Severity.BROKEN, message.place_of("requests"), text, fix)]
 

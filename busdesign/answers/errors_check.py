@@ -6,12 +6,11 @@ from math import ceil
 
 from busdesign.analysis.errors import NO_BOUND_AT_RANDOM, ErrorCase, cases_with_errors
 from busdesign.analysis.streams import WorstCase
+from busdesign.answers.figures import MS
 from busdesign.catalogue.model import Catalogue, Message
 from busdesign.catalogue.model_errors import ErrorModel
 from busdesign.findings import Finding, Severity
 from busdesign.units import format_duration
-
-MS = 1_000_000  # nanoseconds
 
 
 @dataclass(frozen=True, slots=True)

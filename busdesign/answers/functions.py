@@ -4,11 +4,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from busdesign.analysis.functions import FunctionBound, Stage
+from busdesign.answers.figures import MS, in_ms, rounded_up
 from busdesign.catalogue.model import Function
 from busdesign.findings import Finding, Severity
 from busdesign.units import format_duration
-
-MS = 1_000_000  # nanoseconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,12 +51,12 @@ def function_answer(bound: FunctionBound) -> FunctionAnswer:
         name=function.name,
         path=function.path,
         within_ms=function.within_ns / MS,
-        bound_ms=_ms(bound.reaction_ns),
+        bound_ms=in_ms(bound.reaction_ns),
         margin=None if bound.reaction_ns is None else 1 - bound.reaction_ns / function.within_ns,
-        age_ms=_ms(function.age_ns),
-        age_bound_ms=_ms(bound.age_ns),
-        skew_ms=_ms(function.skew_ns),
-        skew_bound_ms=_ms(bound.skew_ns),
+        age_ms=in_ms(function.age_ns),
+        age_bound_ms=in_ms(bound.age_ns),
+        skew_ms=in_ms(function.skew_ns),
+        skew_bound_ms=in_ms(bound.skew_ns),
         apart_from=bound.apart_from,
         stages=tuple(_stage(stage) for stage in bound.stages),
         costliest=_stage(costliest) if costliest else None,
@@ -127,7 +126,7 @@ def _of_bound(bound: FunctionBound) -> Iterable[Finding]:
     elif function.skew_ns is not None and bound.skew_ns is not None and bound.skew_ns > function.skew_ns:
         others = ", ".join(f"`{other}`" for other in bound.apart_from)
         apart = f"{format_duration(bound.skew_ns)} apart, {_beyond(bound.skew_ns, function.skew_ns)}"
-        fix = f"a shorter `processing` where they end, or `skew: {format_duration(_rounded_up(bound.skew_ns))}`"
+        fix = f"a shorter `processing` where they end, or `skew: {format_duration(rounded_up(bound.skew_ns))}`"
         text = f"the effects of `{name}` and of {others} can be {apart}"
         yield Finding("function-apart", Severity.BROKEN, function.place_of("skew"), text, fix)
 
@@ -137,18 +136,9 @@ def _late(rule: str, bound: FunctionBound, key: str, time_ns: int, text: str) ->
     if costliest is not None and costliest.most_ns is not None:
         takes = format_duration(int(costliest.most_ns))
         advice = f"{stage_words(costliest.what, f'`{costliest.of}`')} costs most of it, {takes}; "
-    fix = f"{advice}shorten that, or state `{key}: {format_duration(_rounded_up(time_ns))}`"
+    fix = f"{advice}shorten that, or state `{key}: {format_duration(rounded_up(time_ns))}`"
     return Finding(rule, Severity.BROKEN, bound.function.place_of(key), text, fix)
 
 
 def _beyond(time_ns: int, promised_ns: int) -> str:
     return f"{format_duration(time_ns - promised_ns)} beyond what it promises, {format_duration(promised_ns)}"
-
-
-def _rounded_up(time_ns: int) -> int:
-    """To the next tenth of a millisecond: a figure a person would write."""
-    return -(-time_ns // 100_000) * 100_000
-
-
-def _ms(time_ns: int | None) -> float | None:
-    return None if time_ns is None else time_ns / MS

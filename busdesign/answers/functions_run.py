@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from busdesign.analysis.functions import FunctionBound
+from busdesign.answers.figures import MS, in_ms
 from busdesign.answers.names import track_of
 from busdesign.findings import Finding, Severity
 from busdesign.scenario.model import Fault
@@ -14,8 +15,6 @@ from busdesign.units import format_duration
 
 if TYPE_CHECKING:
     from busdesign.virtual.run import Run
-
-MS = 1_000_000  # nanoseconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,17 +90,17 @@ def _function_run(bound: FunctionBound, measured: Mapping[str, Reactions]) -> Fu
     return FunctionRun(
         name=bound.function.name,
         within_ms=bound.function.within_ns / MS,
-        bound_ms=_ms(bound.reaction_ns),
+        bound_ms=in_ms(bound.reaction_ns),
         moments=found.moments,
-        reaction_ms=_ms(found.slowest_ns),
+        reaction_ms=in_ms(found.slowest_ns),
         reaction_at_s=None if found.slowest_at_ns is None else found.slowest_at_ns / 1e9,
-        age_bound_ms=_ms(bound.age_ns),
-        age_ms=_ms(found.oldest_ns),
+        age_bound_ms=in_ms(bound.age_ns),
+        age_ms=in_ms(found.oldest_ns),
         causes=found.causes,
         effects=len(found.effects),
-        effect_ms=_ms(effect),
-        skew_bound_ms=_ms(bound.skew_ns),
-        skew_ms=_ms(skew),
+        effect_ms=in_ms(effect),
+        skew_bound_ms=in_ms(bound.skew_ns),
+        skew_ms=in_ms(skew),
         within_bound=all(held) if held else None,
     )
 
@@ -142,7 +141,3 @@ def beyond_bounds(bounds: Sequence[FunctionBound], ran: Sequence[FunctionRun], w
             text = f"`{function.name}` took {time} in this run, beyond what it promises, {limit}"
             found.append(Finding("function-too-slow", Severity.BROKEN, function.place_of("within"), text))
     return found
-
-
-def _ms(time_ns: int | None) -> float | None:
-    return None if time_ns is None else time_ns / MS

@@ -9,7 +9,8 @@ from fractions import Fraction
 from busdesign.analysis.errors import cases_with_errors
 from busdesign.analysis.frame_lengths import longest_frames
 from busdesign.analysis.streams import WorstCase, worst_cases
-from busdesign.answers.check import MS, CheckAnswer
+from busdesign.answers.check import CheckAnswer
+from busdesign.answers.figures import MS
 from busdesign.catalogue.model import Catalogue
 
 USUAL_RATES_BIT_S = (125_000, 250_000, 500_000, 1_000_000)  # CiA 102's from the one that reaches furthest, from memory

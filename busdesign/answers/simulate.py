@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 from busdesign.analysis.frame_lengths import longest_frames
 from busdesign.analysis.functions import function_bounds
 from busdesign.analysis.streams import WorstCases, worst_cases
-from busdesign.answers.check import MS
 from busdesign.answers.controllers import overrun_findings
+from busdesign.answers.figures import MS
 from busdesign.answers.functions_run import FunctionRun, beyond_bounds, function_runs
 from busdesign.answers.names import tracks_for, vocabulary_with
 from busdesign.answers.plain import without_facts

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from busdesign.analysis.frame_lengths import longest_frames
 from busdesign.analysis.streams import on_the_bus
 from busdesign.analysis.windows import NoWindowLoad, window_load
-from busdesign.answers.check import MS, CheckAnswer
+from busdesign.answers.check import CheckAnswer
+from busdesign.answers.figures import MS
 from busdesign.units import positive_duration_ns
 
 
