@@ -11,7 +11,6 @@ from pydantic import (
     ConfigDict,
     Discriminator,
     Field,
-    PlainValidator,
     Tag,
     WithJsonSchema,
 )
@@ -37,7 +36,7 @@ from busdesign.catalogue.json_shapes import (
     words,
 )
 from busdesign.catalogue.model import ByteOrder, Role
-from busdesign.catalogue.written import Comment, Duration, Name, PositiveDuration, Written, one_of
+from busdesign.catalogue.written import Comment, Duration, Name, PositiveDuration, ReadBy, Written, one_of
 from busdesign.findings import Refused, did_you_mean, shown
 
 _MOST_SIGNALS = 1000  # of one message; without pages, no more than its bits
@@ -108,19 +107,19 @@ def _codes_tag(written: object) -> str | None:
 
 _CODES_BY_NAME, _CODES_THEMSELVES = "<codes by name>", "<codes themselves>"  # no key of a file is spelt like this
 
-Number = Annotated[float, PlainValidator(_number), number(_GREATEST_NUMBER)]
-Initial = Annotated[float | str, PlainValidator(_initial), NUMBER_OR_WORD]
-Order = Annotated[ByteOrder, PlainValidator(_byte_order), words("little", "big")]
-RawsOrWords = Annotated[tuple[int | str, ...], PlainValidator(_raws_or_words), RAWS_OR_WORDS]
-GoodFrames = Annotated[tuple[int, int], PlainValidator(_good_frames), GOOD_FRAMES]
+Number = Annotated[float, ReadBy(_number, number(_GREATEST_NUMBER))]
+Initial = Annotated[float | str, ReadBy(_initial, NUMBER_OR_WORD)]
+Order = Annotated[ByteOrder, ReadBy(_byte_order, words("little", "big"))]
+RawsOrWords = Annotated[tuple[int | str, ...], ReadBy(_raws_or_words, RAWS_OR_WORDS)]
+GoodFrames = Annotated[tuple[int, int], ReadBy(_good_frames, GOOD_FRAMES)]
 Words = Annotated[tuple[Name, ...], BeforeValidator(_words), NAME_OR_NAMES]
 CodeWords = Annotated[dict[int, Name], WithJsonSchema(CODE_WORDS)]
 DataId = Annotated[int, Field(ge=0, le=0xFFFF), WithJsonSchema(DATA_ID)]  # a number, by way of a word of `for_each` too
-DataIdAs = Annotated[str, PlainValidator(one_of(*WAYS)), words(*WAYS)]
+DataIdAs = Annotated[str, ReadBy(one_of(*WAYS), words(*WAYS))]
 Byte = Annotated[int, Field(ge=0, le=0xFF)]
-WhatOfBad = Annotated[str, PlainValidator(one_of("drop", "accept")), words("drop", "accept")]
-WhatOfFirst = Annotated[str, PlainValidator(one_of("accept", "ignore")), words("accept", "ignore")]
-WhenLost = Annotated[str, PlainValidator(one_of("hold", "safe")), words("hold", "safe")]
+WhatOfBad = Annotated[str, ReadBy(one_of("drop", "accept"), words("drop", "accept"))]
+WhatOfFirst = Annotated[str, ReadBy(one_of("accept", "ignore"), words("accept", "ignore"))]
+WhenLost = Annotated[str, ReadBy(one_of("hold", "safe"), words("hold", "safe"))]
 CodesOfSignal = Annotated[
     Annotated[str, Tag(_CODES_BY_NAME)] | Annotated[CodeWords, Tag(_CODES_THEMSELVES)],
     Discriminator(_codes_tag),

@@ -2,14 +2,14 @@
 
 from typing import Annotated
 
-from pydantic import Field, PlainValidator
+from pydantic import Field
 
 from busdesign.catalogue.json_shapes import words
 from busdesign.catalogue.model_controllers import Queue
-from busdesign.catalogue.written import PositiveDuration, Written, one_of
+from busdesign.catalogue.written import PositiveDuration, ReadBy, Written, one_of
 
 Places = Annotated[int, Field(ge=1, le=100_000)]
-QueueWord = Annotated[str, PlainValidator(one_of(*Queue)), words(*Queue)]
+QueueWord = Annotated[str, ReadBy(one_of(*Queue), words(*Queue))]
 
 
 class TransmitWritten(Written):

@@ -3,10 +3,10 @@
 from fractions import Fraction
 from typing import Annotated
 
-from pydantic import Field, PlainValidator
+from pydantic import Field
 
 from busdesign.catalogue.json_shapes import quantity
-from busdesign.catalogue.written import Duration, PositiveDuration, Written
+from busdesign.catalogue.written import Duration, PositiveDuration, ReadBy, Written
 from busdesign.findings import Refused, shown
 from busdesign.units import positive, read_quantity
 
@@ -18,8 +18,8 @@ def _probability(written: object) -> Fraction:
     return chance
 
 
-Rate = Annotated[Fraction, PlainValidator(lambda written: positive(written, "rate")), quantity("rate")]
-Probability = Annotated[Fraction, PlainValidator(_probability), quantity("ratio", "1 ppm")]
+Rate = Annotated[Fraction, ReadBy(lambda written: positive(written, "rate"), quantity("rate"))]
+Probability = Annotated[Fraction, ReadBy(_probability, quantity("ratio", "1 ppm"))]
 
 
 class ErrorsWritten(Written):

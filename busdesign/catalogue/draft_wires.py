@@ -9,12 +9,12 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import Annotated
 
-from pydantic import Discriminator, Field, PlainValidator, Tag
+from pydantic import Discriminator, Field, Tag
 
 from busdesign.catalogue.draft_controllers import ReceiveWritten, TransmitWritten
 from busdesign.catalogue.draft_errors import ErrorsWritten
 from busdesign.catalogue.json_shapes import quantity, words
-from busdesign.catalogue.written import Comment, Duration, Name, Written, one_of
+from busdesign.catalogue.written import Comment, Duration, Name, ReadBy, Written, one_of
 from busdesign.findings import Refused, shown
 from busdesign.units import NS_PER_S, format_bit_rate, positive, read_quantity
 from busdesign.wire.bit_timing import GENERIC_LIMITS
@@ -73,21 +73,21 @@ _GENERIC, _OWN = "<a generic controller>", "<own limits>"  # no key of a file is
 _NO_CONTROLLER = "expected a word such as `small`, or own limits such as `{prescaler: [1, 64], ...}`"
 _GENERICS = tuple(GENERIC_LIMITS)
 
-BitRate = Annotated[Fraction, PlainValidator(_bit_rate), quantity("bit rate")]
-Frequency = Annotated[Fraction, PlainValidator(lambda written: positive(written, "frequency")), quantity("frequency")]
-Tolerance = Annotated[Fraction, PlainValidator(_tolerance), quantity("ratio", "50 ppm", "0.3 %")]
-SamplePoint = Annotated[Fraction, PlainValidator(_sample_point), quantity("ratio", "87.5 %")]
-LoadLimit = Annotated[Fraction, PlainValidator(_load_limit), quantity("ratio", "60 %")]
-Length = Annotated[Fraction, PlainValidator(_any("length")), quantity("length")]
-Resistance = Annotated[Fraction, PlainValidator(_any("resistance")), quantity("resistance")]
-Part = Annotated[Fraction, PlainValidator(_any("ratio")), quantity("ratio", "1 %")]
-Delay = Annotated[Fraction, PlainValidator(_any("duration", NS_PER_S)), quantity("duration", "255 ns")]
-DelayPerMetre = Annotated[Fraction, PlainValidator(_any("delay per metre")), quantity("delay per metre")]
-ResistancePerMetre = Annotated[Fraction, PlainValidator(_any("resistance per metre")), quantity("resistance per metre")]
-CrossSection = Annotated[Fraction, PlainValidator(_any("cross-section")), quantity("cross-section")]
-Temperature = Annotated[Fraction, PlainValidator(_any("temperature")), quantity("temperature")]
-Voltage = Annotated[Fraction, PlainValidator(_any("voltage")), quantity("voltage")]
-Current = Annotated[Fraction, PlainValidator(_any("current")), quantity("current")]
+BitRate = Annotated[Fraction, ReadBy(_bit_rate, quantity("bit rate"))]
+Frequency = Annotated[Fraction, ReadBy(lambda written: positive(written, "frequency"), quantity("frequency"))]
+Tolerance = Annotated[Fraction, ReadBy(_tolerance, quantity("ratio", "50 ppm", "0.3 %"))]
+SamplePoint = Annotated[Fraction, ReadBy(_sample_point, quantity("ratio", "87.5 %"))]
+LoadLimit = Annotated[Fraction, ReadBy(_load_limit, quantity("ratio", "60 %"))]
+Length = Annotated[Fraction, ReadBy(_any("length"), quantity("length"))]
+Resistance = Annotated[Fraction, ReadBy(_any("resistance"), quantity("resistance"))]
+Part = Annotated[Fraction, ReadBy(_any("ratio"), quantity("ratio", "1 %"))]
+Delay = Annotated[Fraction, ReadBy(_any("duration", NS_PER_S), quantity("duration", "255 ns"))]
+DelayPerMetre = Annotated[Fraction, ReadBy(_any("delay per metre"), quantity("delay per metre"))]
+ResistancePerMetre = Annotated[Fraction, ReadBy(_any("resistance per metre"), quantity("resistance per metre"))]
+CrossSection = Annotated[Fraction, ReadBy(_any("cross-section"), quantity("cross-section"))]
+Temperature = Annotated[Fraction, ReadBy(_any("temperature"), quantity("temperature"))]
+Voltage = Annotated[Fraction, ReadBy(_any("voltage"), quantity("voltage"))]
+Current = Annotated[Fraction, ReadBy(_any("current"), quantity("current"))]
 Quanta = Annotated[int, Field(ge=1, le=100_000)]
 Range = Annotated[list[Quanta], Field(min_length=2, max_length=2)]
 Voltages = Annotated[list[Voltage], Field(min_length=2, max_length=2)]
@@ -203,8 +203,7 @@ class SupplyWritten(Written):
 
 
 Controller = Annotated[
-    Annotated[str, PlainValidator(one_of(*_GENERICS)), words(*_GENERICS), Tag(_GENERIC)]
-    | Annotated[LimitsWritten, Tag(_OWN)],
+    Annotated[str, ReadBy(one_of(*_GENERICS), words(*_GENERICS)), Tag(_GENERIC)] | Annotated[LimitsWritten, Tag(_OWN)],
     Discriminator(_controller_tag, custom_error_type="controller", custom_error_message=_NO_CONTROLLER),
 ]
 

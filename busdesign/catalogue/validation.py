@@ -10,6 +10,7 @@ from busdesign.catalogue.retyping import NO_QUOTES, Advised, as_number, as_text,
 from busdesign.catalogue.scalars import looks_like
 from busdesign.catalogue.shape import description, keys_allowed
 from busdesign.catalogue.source import Source, Trail
+from busdesign.catalogue.written import NOTHING
 from busdesign.findings import Edit, Finding, Place, Refused, did_you_mean, error, shown
 from busdesign.units import UnitError
 
@@ -27,6 +28,7 @@ _EXPECTED = {
     "list_type": "a list such as `[one, two]`",
     "union_tag_not_found": "the name of codes or a mapping such as `{0: off, 1: on}`",
 }
+_OF_A_KEY = ("extra_forbidden", "invalid_key")
 _KEY = "[key]"  # how pydantic ends the location of a problem with a key itself
 
 
@@ -58,10 +60,11 @@ class _Reading:
 
     def __init__(self, model: type[BaseModel], data: Any, problem: Any) -> None:
         self.model = model
-        self.kind: str = problem["type"]
+        is_empty = problem.get("input") is NOTHING and problem["type"] not in _OF_A_KEY
+        self.kind: str = "nothing" if is_empty else problem["type"]
         self.context: Mapping[str, Any] = problem.get("ctx", {})
         self.said: str = problem["msg"]
-        self.found: Any = problem.get("input")
+        self.found: Any = problem.get("input") if not is_empty else None
         self.of_key = problem["loc"][-1:] == (_KEY,)
         self.loc = tuple(_steps(problem["loc"], data, self.kind == "missing"))
         self.value = _value_at(data, self.loc)
@@ -71,7 +74,7 @@ class _Reading:
         at = origin(trail + self.loc)
         if self.kind == "missing":
             return error("missing-key", source.of_key(origin(trail + self.loc[:-1])), *self._missing())
-        if self.kind in ("extra_forbidden", "invalid_key"):
+        if self.kind in _OF_A_KEY:
             where = source.of_key(at)
             return error("unknown-key", where, f"unknown key {_key_shown(self.loc[-1])}", *self._other_key(where))
         where = source.of_key(at) if self.of_key or self.found is None else source.of_value(at)
@@ -109,7 +112,7 @@ class _Reading:
 
     def _wrong_value(self, where: Place) -> tuple[str, str, Edit | None]:
         hint = description(self.model, self.loc) or self._keys_of_mapping()
-        reason = self.context.get("error")
+        reason = self.context.get("error") if self.kind != "nothing" else None
         if isinstance(reason, Refused):
             return reason.text, reason.fix or hint, other_word(where, str(self.found), reason.meant)
         if reason is not None:
