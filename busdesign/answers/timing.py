@@ -3,10 +3,13 @@
 Where no setting carries the delay, those that carry most are given, and the promise is broken.
 """
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from math import floor
 
+from busdesign.answers.timing_asked import FASTEST_BIT_S, Asked
+from busdesign.answers.timing_given import meant, said_of
 from busdesign.answers.timing_shape import BitTimingAnswer, RejectedAnswer, SettingAnswer, setting_answer, trunk_answer
 from busdesign.answers.wires_check import PropagationAnswer, propagation_answer, recommended_answers
 from busdesign.catalogue.wires import with_most_room
@@ -17,21 +20,18 @@ from busdesign.wire.bit_timing import GENERIC_LIMITS, SMALL, Limits, recommended
 from busdesign.wire.bit_timing_reasons import why_best
 from busdesign.wire.bit_timing_solver import OutOfReach, settings_for
 from busdesign.wire.delays import TrunkLimit, longest_trunk, propagation_budget
-from busdesign.wire.harness import TRUNK_M, Harness, Tap, Transceiver
 from busdesign.wire.oscillator import Assessment
 from busdesign.wire.physical_layer import CABLE, CABLE_DELAY_NS_PER_M, LOOP_DELAY, LOOP_DELAY_NS_MAX
-from busdesign.wire.problems import Exact, outside, refuse, spelt
+from busdesign.wire.problems import Exact, spelt
 
-FASTEST_BIT_S = 10**6  # ISO 11898-2, flexible data rate aside
 MOST = 5  # settings in an answer, if not asked for otherwise
 _SAMPLE_POINTS = (Fraction(3, 4), Fraction(4, 5), Fraction(7, 8))  # as recommended, see `recommended_sample_point`
 _LATEST = Fraction(999, 1000)  # later than any register can hold
-_ENDS = ("one node", "the other node")
 
 
 def timing(
     clock_hz: Exact,
-    bit_rate_bit_s: Exact,
+    bit_rate_bit_s: Exact | None = None,
     *,
     sample_point: Fraction | None = None,
     length_m: Exact | None = None,
@@ -39,95 +39,59 @@ def timing(
     clock_tolerance: Exact = 0,
     controller: str | Limits = SMALL,
     most: int = MOST,
+    registers: int | None = None,
 ) -> BitTimingAnswer:
     """The settings of ``controller`` (limits, or the name of generic ones), the ``most`` best.
 
     ``sample_point`` and ``clock_tolerance`` are fractions of 1. ``length_m`` is the wire between two nodes, each of
     which takes ``node_delay_ns`` from transmit input to receive output; where neither is given, no delay is asked for.
+    ``registers`` are a setting that is given, as the classical two registers in one word: the answer says what they
+    mean, and ``bit_rate_bit_s`` may be left out, for it is then the one that they make.
     Raises Refused, a ValueError, with the nearest possible value for what no setting makes; KeyError for an unknown
     controller.
     """
-    asked = _Asked(
+    limits = GENERIC_LIMITS[controller] if isinstance(controller, str) else controller
+    given = None if registers is None else meant(registers, clock_hz, limits)
+    rate = bit_rate_bit_s if bit_rate_bit_s is not None or given is None else given.bit_rate_bit_s
+    if rate is None:
+        raise Refused("neither a bit rate nor registers are given", "give one of them")
+    point = sample_point if given is None else given.sample_point
+    asked = Asked(
         Fraction(clock_hz),
-        Fraction(bit_rate_bit_s),
-        recommended_sample_point(bit_rate_bit_s) if sample_point is None else sample_point,
+        Fraction(rate),
+        recommended_sample_point(rate) if point is None else point,
         length_m,
         node_delay_ns,
         clock_tolerance,
-        GENERIC_LIMITS[controller] if isinstance(controller, str) else controller,
+        limits,
+        registers,
     )
     asked.refuse_impossible(most)
     _refuse_outside_the_bit(asked)
     ranked, found = _ranked(asked, most)
     best = ranked[0]
-    trunk = longest_trunk(asked.harness, bit_rate_bit_s, 2 * best.setting.longest_delay_ns)
-    findings = _findings(asked, best, trunk)
+    trunk = longest_trunk(asked.harness, asked.bit_rate_bit_s, 2 * best.setting.longest_delay_ns)
+    rejected = _rejected(asked, best)
+    findings = _findings(asked, best, trunk, rejected)
     return BitTimingAnswer(
         settings=tuple(_of_plain(asked, each) for each in ranked[:most]),
         catalogue=None,
-        bit_rate_bit_s=float(bit_rate_bit_s),
+        bit_rate_bit_s=float(asked.bit_rate_bit_s),
         sample_point=float(asked.sample_point),
         found=found,
         why=_why(ranked, asked),
-        rejected=tuple(_rejected(asked, best)),
+        rejected=tuple(rejected),
         clocks_apart=None,
         propagation=_propagation(asked, best, trunk),
         trunk=trunk_answer(trunk),
         recommended=recommended_answers(trunk.recommended),
-        assumed=tuple(_assumed(asked, is_point_given=sample_point is not None)),
+        assumed=tuple(_assumed(asked, is_point_given=point is not None)),
         findings=findings,
         holds=not any(each.severity is Severity.BROKEN for each in findings),
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    clock_hz: Fraction
-    bit_rate_bit_s: Fraction
-    sample_point: Fraction
-    length_m: Exact | None
-    given_node_delay_ns: Exact | None
-    clock_tolerance: Exact
-    limits: Limits
-
-    @property
-    def has_delay(self) -> bool:
-        return self.length_m is not None or self.given_node_delay_ns is not None
-
-    @property
-    def node_delay_ns(self) -> Exact:
-        return LOOP_DELAY_NS_MAX if self.given_node_delay_ns is None else self.given_node_delay_ns
-
-    @property
-    def harness(self) -> Harness:
-        """Two nodes and the wire between them, whatever else is tied to it."""
-        circuit = Transceiver(loop_delay_ns=self.node_delay_ns)
-        far_m = 0 if self.length_m is None else self.length_m
-        taps = (Tap(_ENDS[0], 0, transceiver=circuit), Tap(_ENDS[1], far_m, transceiver=circuit))
-        return Harness(far_m or TRUNK_M[0], taps, ())
-
-    @property
-    def delay_ns(self) -> Fraction:
-        """The longest way one way, line and nodes; 0 if none is asked for."""
-        return propagation_budget(self.harness, 1).total_ns / 2 if self.has_delay else Fraction(0)
-
-    def refuse_impossible(self, most: int) -> None:
-        """What the solver would take, and no bus has."""
-        if self.bit_rate_bit_s > FASTEST_BIT_S:
-            raise OutOfReach(
-                f"a bit rate of {format_bit_rate(self.bit_rate_bit_s)} is beyond a classical frame's",
-                f"the nearest possible is {format_bit_rate(FASTEST_BIT_S)}",
-                Fraction(FASTEST_BIT_S),
-            )
-        if self.length_m is not None:
-            refuse(outside("length", self.length_m, *TRUNK_M, "m"))
-        if self.given_node_delay_ns is not None:
-            refuse(outside("delay", self.given_node_delay_ns, 0, 100_000, "ns"))
-        if most < 1:
-            raise Refused(f"{most} settings are none", "the nearest possible is 1")
-
-
-def _refuse_outside_the_bit(asked: _Asked) -> None:
+def _refuse_outside_the_bit(asked: Asked) -> None:
     wanted = asked.sample_point
     if not 0 < wanted < 1:
         near = _settings(asked, Fraction(0), _LATEST if wanted >= 1 else 1 - _LATEST)
@@ -136,8 +100,11 @@ def _refuse_outside_the_bit(asked: _Asked) -> None:
         raise OutOfReach(text, f"the nearest possible is {_percent(nearest)}", nearest)
 
 
-def _ranked(asked: _Asked, most: int) -> tuple[list[Assessment], int]:
+def _ranked(asked: Asked, most: int) -> tuple[list[Assessment], int]:
     """The best settings, two at least where there are two, each with all the room for propagation that it can have."""
+    if asked.registers is not None:
+        setting = meant(asked.registers, asked.clock_hz, asked.limits, asked.delay_ns)
+        return [Assessment(setting, asked.bit_rate_bit_s, asked.delay_ns, asked.clock_tolerance)], 1
     is_carried = True
     try:
         found = _settings(asked, asked.delay_ns)
@@ -152,15 +119,17 @@ def _ranked(asked: _Asked, most: int) -> tuple[list[Assessment], int]:
     return ranked, len(found)
 
 
-def _why(ranked: list[Assessment], asked: _Asked) -> tuple[str, ...]:
+def _why(ranked: list[Assessment], asked: Asked) -> tuple[str, ...]:
     best = ranked[0]
+    if asked.registers is not None:
+        return said_of(asked.registers, best)
     if best.delay_slack_ns >= 0:
         return why_best(ranked, asked.sample_point)
     carried, delay = spelt(2 * best.setting.longest_delay_ns, "ns"), spelt(2 * asked.delay_ns, "ns")
     return (f"none carries the delay of {delay} there and back; this one carries most, {carried}",)
 
 
-def _settings(asked: _Asked, delay_ns: Fraction, sample_point: Fraction | None = None) -> tuple[Assessment, ...]:
+def _settings(asked: Asked, delay_ns: Fraction, sample_point: Fraction | None = None) -> tuple[Assessment, ...]:
     return settings_for(
         asked.clock_hz,
         asked.bit_rate_bit_s,
@@ -171,20 +140,28 @@ def _settings(asked: _Asked, delay_ns: Fraction, sample_point: Fraction | None =
     )
 
 
-def _roomy(asked: _Asked, one: Assessment) -> Assessment:
+def _roomy(asked: Asked, one: Assessment) -> Assessment:
     return replace(one, setting=with_most_room(one.setting, asked.limits))
 
 
-def _of_plain(asked: _Asked, one: Assessment) -> SettingAnswer:
+def _of_plain(asked: Asked, one: Assessment) -> SettingAnswer:
     trunk = longest_trunk(asked.harness, asked.bit_rate_bit_s, 2 * one.setting.longest_delay_ns)
-    return setting_answer(one, asked.limits, has_delay=asked.has_delay, longest_trunk_m=trunk.longest_trunk_m)
+    return setting_answer(
+        one,
+        asked.limits,
+        is_given=asked.registers is not None,
+        has_delay=asked.has_delay,
+        longest_trunk_m=trunk.longest_trunk_m,
+    )
 
 
-def _rejected(asked: _Asked, best: Assessment) -> list[RejectedAnswer]:
+def _rejected(asked: Asked, best: Assessment) -> list[RejectedAnswer]:
     """What would leave more margin, without the delay or at another of the recommended sample points.
 
     Where the best does not carry the delay: what would carry it, at another of those sample points.
     """
+    if asked.registers is not None:
+        return []
     is_carried = best.delay_slack_ns >= 0
     found: dict[SettingAnswer, RejectedAnswer] = {}
     for sample_point in (asked.sample_point, *(point for point in _SAMPLE_POINTS if point != asked.sample_point)):
@@ -203,7 +180,7 @@ def _rejected(asked: _Asked, best: Assessment) -> list[RejectedAnswer]:
     return list(found.values())
 
 
-def _why_not(asked: _Asked, best: Assessment, other: Assessment) -> list[str]:
+def _why_not(asked: Asked, best: Assessment, other: Assessment) -> list[str]:
     made, why = other.setting.sample_point, []
     if abs(made - asked.sample_point) > abs(best.setting.sample_point - asked.sample_point):
         why.append(f"it samples at {_percent(made)}, wanted {_percent(asked.sample_point)}")
@@ -213,13 +190,13 @@ def _why_not(asked: _Asked, best: Assessment, other: Assessment) -> list[str]:
     return why
 
 
-def _propagation(asked: _Asked, best: Assessment, trunk: TrunkLimit) -> PropagationAnswer | None:
+def _propagation(asked: Asked, best: Assessment, trunk: TrunkLimit) -> PropagationAnswer | None:
     if not asked.has_delay:
         return None
     return propagation_answer(propagation_budget(asked.harness, trunk.limit_ns), trunk, None)
 
 
-def _assumed(asked: _Asked, *, is_point_given: bool) -> list[str]:
+def _assumed(asked: Asked, *, is_point_given: bool) -> list[str]:
     rate = format_bit_rate(asked.bit_rate_bit_s)
     found = [] if is_point_given else [f"the sample point recommended for {rate}, {_percent(asked.sample_point)}"]
     if asked.given_node_delay_ns is None:
@@ -235,21 +212,29 @@ def _assumed(asked: _Asked, *, is_point_given: bool) -> list[str]:
     return found
 
 
-def _findings(asked: _Asked, best: Assessment, trunk: TrunkLimit) -> tuple[Finding, ...]:
+def _findings(
+    asked: Asked, best: Assessment, trunk: TrunkLimit, rejected: Sequence[RejectedAnswer]
+) -> tuple[Finding, ...]:
     found = []
     if best.margin < 0:
         off = f" and its rate is off by {_percent(abs(best.rate_error))}" if best.rate_error else ""
+        which = "the best setting" if asked.registers is None else "the given setting"
         text = (
-            f"the clock may be off by {_percent(Fraction(best.clock_tolerance))}{off}, the best setting bears "
+            f"the clock may be off by {_percent(Fraction(best.clock_tolerance))}{off}, {which} bears "
             f"{_percent(best.oscillator_tolerance)} ({best.weakest.name}: {best.weakest.text})"
         )
         most = best.oscillator_tolerance - abs(best.rate_error)
         better = f"a clock within {_percent(most)} would do" if most > 0 else "a clock that makes the rate exactly"
-        fix = f"{better}; an earlier sample point bears more"
+        another = "an earlier sample point bears more" if asked.registers is None else "or other registers"
+        fix = f"{better}; {another}"
         found.append(Finding("clock-tolerance", Severity.BROKEN, None, text, fix))
     if best.delay_slack_ns < 0:
-        found.append(_too_long(asked, best, trunk))
-    if best.rate_error:
+        found.append(_too_long(asked, best, trunk, rejected))
+    if best.rate_error and asked.registers is not None:
+        made = format_bit_rate(best.setting.bit_rate_bit_s)
+        text = f"the registers make {made}, {_percent(best.rate_error)} off, which the tolerance has to pay"
+        found.append(Finding("rate-inexact", Severity.ADVICE, None, text, f"{made} is what they make exactly"))
+    elif best.rate_error:
         text = (
             f"{format_bit_rate(asked.bit_rate_bit_s)} cannot be made exactly, but "
             f"{format_bit_rate(best.setting.bit_rate_bit_s)}, {_percent(best.rate_error)} off, which the tolerance "
@@ -262,7 +247,7 @@ def _findings(asked: _Asked, best: Assessment, trunk: TrunkLimit) -> tuple[Findi
     return tuple(found)
 
 
-def _too_long(asked: _Asked, best: Assessment, trunk: TrunkLimit) -> Finding:
+def _too_long(asked: Asked, best: Assessment, trunk: TrunkLimit, carrying: Sequence[RejectedAnswer]) -> Finding:
     carried_ns = 2 * best.setting.longest_delay_ns
     text = (
         f"an edge takes {spelt(2 * asked.delay_ns, 'ns')} there and back, the longest propagation segment before a "
@@ -273,6 +258,8 @@ def _too_long(asked: _Asked, best: Assessment, trunk: TrunkLimit) -> Finding:
         fix = f"the nodes alone take {spelt(sum(trunk.loop_delays_ns), 'ns')}: faster ones, or a lower bit rate"
     else:
         fix = f"the longest possible wire is {floor(longest_m * 100) / 100:g} m; a lower bit rate allows more"
+    if carrying:
+        fix += f"; a sample point of {_percent(Fraction(carrying[0].setting.sample_point))} carries this one"
     return Finding("propagation", Severity.BROKEN, None, text, fix)
 
 

@@ -6,7 +6,13 @@ from fractions import Fraction
 from typing import Any
 
 from busdesign.answers.plain import without_facts
-from busdesign.answers.wires_check import PairAnswer, PropagationAnswer, RecommendedAnswer
+from busdesign.answers.wires_check import (
+    PairAnswer,
+    PropagationAnswer,
+    RecommendedAnswer,
+    SettingFigures,
+    with_figures,
+)
 from busdesign.findings import Finding, Refused
 from busdesign.wire.bit_timing import Limits
 from busdesign.wire.bit_timing_registers import two_registers
@@ -36,39 +42,19 @@ class RegistersAnswer:
 
 
 @dataclass(frozen=True, slots=True)
-class SettingAnswer:
-    """One setting and what it leaves. Ratios are fractions of 1; ``node`` is None where no catalogue is asked.
+class SettingAnswer(SettingFigures):
+    """One setting and what it leaves, in every form that firmware may need.
 
-    ``margin`` is what is left of ``oscillator_tolerance`` after the clock's own and the rate's error.
-    ``delay_slack_ns`` is what prop_seg has to spare one way, None where no delay is asked for. ``longest_trunk_m``:
-    with the same nodes at both its ends; None where they alone take too long, or where a catalogue has the wires.
-    ``registers`` are the ones that can hold the setting.
+    ``longest_trunk_m``: with the same nodes at both its ends; None where they alone take too long, or where a catalogue
+    has the wires. ``registers`` are the ones that can hold the setting.
     """
 
-    node: str | None
-    is_given: bool
-    controller: str
-    clock_hz: float
-    prescaler: int
-    prop_seg: int
-    phase_seg1: int
-    phase_seg2: int
-    sjw: int
     quanta: int
     time_segment1: int  # prop_seg and phase_seg1 together, as most controllers keep them
     quantum_ns: float
-    sample_point: float
-    bit_rate_bit_s: float
-    rate_error: float
-    oscillator_tolerance: float
-    clock_tolerance: float
-    margin: float
-    weakest: str
     conditions: tuple[ConditionAnswer, ...]  # the weakest first
-    delay_slack_ns: float | None
     longest_trunk_m: float | None
     registers: tuple[RegistersAnswer, ...]
-    holds: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,34 +112,22 @@ def setting_answer(
 ) -> SettingAnswer:
     """One assessed setting as an answer has it."""
     setting = assessment.setting
-    return SettingAnswer(
+    return with_figures(
+        SettingAnswer,
+        assessment,
+        limits,
         node=node,
         is_given=is_given,
-        controller=limits.name,
-        clock_hz=float(setting.clock_hz),
-        prescaler=setting.prescaler,
-        prop_seg=setting.prop_seg,
-        phase_seg1=setting.phase_seg1,
-        phase_seg2=setting.phase_seg2,
-        sjw=setting.sjw,
+        has_delay=has_delay,
         quanta=setting.quanta,
         time_segment1=setting.prop_seg + setting.phase_seg1,
         quantum_ns=float(setting.quantum_ns),
-        sample_point=float(setting.sample_point),
-        bit_rate_bit_s=float(setting.bit_rate_bit_s),
-        rate_error=float(assessment.rate_error),
-        oscillator_tolerance=float(assessment.oscillator_tolerance),
-        clock_tolerance=float(assessment.clock_tolerance),
-        margin=float(assessment.margin),
-        weakest=assessment.weakest.name,
         conditions=tuple(
             ConditionAnswer(condition.name, float(condition.tolerance), condition.text)
             for condition in assessment.conditions
         ),
-        delay_slack_ns=float(assessment.delay_slack_ns) if has_delay else None,
         longest_trunk_m=None if longest_trunk_m is None else float(longest_trunk_m),
         registers=tuple(_registers(assessment)),
-        holds=assessment.holds,
     )
 
 

@@ -1,27 +1,30 @@
 """The timing and the wires in the answer of ``check``: every figure beside its limit, its margin and its source."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
+from typing import TypeVar
 
 from busdesign.answers.wires_judged import Judged, JudgedHarness
-from busdesign.catalogue.wires import NodeSetting
+from busdesign.wire.bit_timing import Limits
 from busdesign.wire.compatibility import Understanding
 from busdesign.wire.delays import PropagationBudget, TrunkLimit
 from busdesign.wire.levels import LevelRule
+from busdesign.wire.oscillator import Assessment
 from busdesign.wire.recommendations import LengthRecommendation
 from busdesign.wire.stubs import StubVerdict
 
+Shape = TypeVar("Shape", bound="SettingFigures")
+
 
 @dataclass(frozen=True, slots=True)
-class TimingAnswer:
-    """One node's setting, given or chosen. Ratios are fractions of 1.
+class SettingFigures:
+    """What every answer says of a setting. Ratios are fractions of 1; ``node`` is None where no catalogue is asked.
 
     ``margin`` is what is left of ``oscillator_tolerance`` after the clock's own and the rate's error.
-    ``delay_slack_ns`` is what prop_seg has to spare one way; None where no harness says the delay.
+    ``delay_slack_ns`` is what prop_seg has to spare one way; None where nothing says the delay.
     """
 
-    node: str
+    node: str | None
     is_given: bool
     controller: str
     clock_hz: float
@@ -39,6 +42,13 @@ class TimingAnswer:
     weakest: str
     delay_slack_ns: float | None
     holds: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TimingAnswer(SettingFigures):
+    """One node's setting, given or chosen."""
+
+    node: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +161,17 @@ class HarnessAnswer:
 
 def timing_answers(found: Judged) -> tuple[TimingAnswer, ...]:
     """Every node with a clock."""
-    return tuple(_timing(setting, found.delay_ns) for setting in found.settings.values())
+    return tuple(
+        with_figures(
+            TimingAnswer,
+            one.assessment,
+            one.limits,
+            node=one.node,
+            is_given=one.is_given,
+            has_delay=found.delay_ns is not None,
+        )
+        for one in found.settings.values()
+    )
 
 
 def pair_answer(apart: Understanding | None) -> PairAnswer | None:
@@ -192,12 +212,22 @@ def harness_answer(found: JudgedHarness | None) -> HarnessAnswer | None:
     )
 
 
-def _timing(found: NodeSetting, delay_ns: Fraction | None) -> TimingAnswer:
-    assessment, setting = found.assessment, found.setting
-    return TimingAnswer(
-        node=found.node,
-        is_given=found.is_given,
-        controller=found.limits.name,
+def with_figures(
+    shape: Callable[..., Shape],
+    assessment: Assessment,
+    limits: Limits,
+    *,
+    node: str | None,
+    is_given: bool,
+    has_delay: bool,
+    **more: object,
+) -> Shape:
+    """An answer of ``shape`` with the `SettingFigures` of one assessed setting, and whatever ``more`` it has."""
+    setting = assessment.setting
+    return shape(
+        node=node,
+        is_given=is_given,
+        controller=limits.name,
         clock_hz=float(setting.clock_hz),
         prescaler=setting.prescaler,
         prop_seg=setting.prop_seg,
@@ -211,8 +241,9 @@ def _timing(found: NodeSetting, delay_ns: Fraction | None) -> TimingAnswer:
         clock_tolerance=float(assessment.clock_tolerance),
         margin=float(assessment.margin),
         weakest=assessment.weakest.name,
-        delay_slack_ns=None if delay_ns is None else float(assessment.delay_slack_ns),
+        delay_slack_ns=float(assessment.delay_slack_ns) if has_delay else None,
         holds=assessment.holds,
+        **more,
     )
 
 

@@ -14,7 +14,7 @@ from busdesign.units import format_bit_rate
 from busdesign.wire.bit_rates import nearest_common_rate_bit_s
 from busdesign.wire.levels import LevelRule
 from busdesign.wire.physical_layer import LEAST_LOAD_OHM
-from busdesign.wire.problems import spelt
+from busdesign.wire.problems import Exact, spelt
 from busdesign.wire.stubs import stub_lengths_m
 
 _FASTEST_BIT_S = 10**6
@@ -154,7 +154,10 @@ def _terminations(definition: Catalogue, wires: JudgedHarness) -> Iterator[Findi
 def _levels(definition: Catalogue, wires: JudgedHarness) -> Iterator[Finding]:
     enough, reserve, load = wires.levels.rules
     lowest = wires.levels.lowest
-    heard = f"`{lowest.hearer}` sees {spelt(lowest.level_v, 'V')} while `{lowest.driver}` drives a dominant bit"
+    nearest = enough.required if lowest.level_v < enough.required else reserve.required
+    heard = (
+        f"`{lowest.hearer}` sees {_figure(lowest.level_v, nearest, 'V')} while `{lowest.driver}` drives a dominant bit"
+    )
     where = _at(definition, *HARNESS)
     fix = "shorter or thicker wires, fewer nodes, or stronger drivers"
     if not enough.holds:
@@ -165,7 +168,10 @@ def _levels(definition: Catalogue, wires: JudgedHarness) -> Iterator[Finding]:
         yield advice("level-reserve", where, text, fix)
     if not load.holds and len(wires.harness.terminations) <= 2:  # more of them have a finding of their own
         loaded = wires.levels.least_load
-        text = f"`{loaded.driver}` drives {spelt(loaded.load_ohm, 'ohm')}; drivers are made for {_needed(load)}"
+        text = (
+            f"`{loaded.driver}` drives a load of {_figure(loaded.load_ohm, load.required, 'ohm')}; "
+            f"drivers are made for at least {_needed(load)}"
+        )
         fix = f"terminations and inputs that together come to {LEAST_LOAD_OHM} ohm or more"
         yield advice("driver-load", where, text, fix)
 
@@ -175,8 +181,9 @@ def _supply(definition: Catalogue, found: Judged) -> Iterator[Finding]:
         if drop.holds:
             continue
         text = (
-            f"`{drop.unit}` is left {spelt(drop.unit_v, 'V')} at its peak of {spelt(drop.peak_a, 'A')}, it needs "
-            f"{spelt(drop.minimum_v, 'V')}: its wires drop {spelt(drop.power_drop_v + drop.ground_drop_v, 'V')}"
+            f"`{drop.unit}` is left {_figure(drop.unit_v, drop.minimum_v, 'V')} at its peak of "
+            f"{spelt(drop.peak_a, 'A')}, it needs {spelt(drop.minimum_v, 'V')}: its wires drop "
+            f"{float(drop.power_drop_v + drop.ground_drop_v):.4g} V"
         )
         needed = drop.power_mm2_needed
         fix = "no cross-section would do" if needed is None else f"`cross_section: {_up(needed)} mm2` would do"
@@ -194,6 +201,12 @@ def _supply(definition: Catalogue, found: Judged) -> Iterator[Finding]:
         )
         fix = f"a thicker ground wire to `{cause}`, or receivers of a wider `common_mode`"
         yield broken("common-mode", _at(definition, "nodes", cause, "supply"), text, fix)
+
+
+def _figure(found: Fraction, needed: Exact, unit: str) -> str:
+    """``found`` in four digits, or in as many as tell it from what is ``needed``."""
+    short = f"{float(found):.4g}"
+    return spelt(found, unit) if float(short) == needed else f"{short} {unit}"
 
 
 def _needed(rule: LevelRule) -> str:

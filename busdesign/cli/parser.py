@@ -11,6 +11,7 @@ from busdesign.cli.output import say
 from busdesign.findings import did_you_mean, nearest, printable, shown
 
 _WRONG_CHOICE = re.compile(r"argument (?P<name>\S+): invalid choice: (?P<quote>['\"])(?P<word>.*)(?P=quote) \(")
+_NO_VALUE = re.compile(r"argument (?P<name>\S+): expected one argument")
 
 
 class Parser(argparse.ArgumentParser):
@@ -31,6 +32,10 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Say what is wrong with the words, as argparse found it, and stop."""
+        alone = _NO_VALUE.match(message)
+        if alone is not None:
+            option = alone["name"].rpartition("/")[2]
+            self.refuse(f"{option} has no value", f"one that begins with a minus is joined to it: `{option}=-1`")
         wrong = _WRONG_CHOICE.match(message)
         if wrong is None:
             self.refuse(printable(message))

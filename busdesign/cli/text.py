@@ -1,12 +1,14 @@
 """Text for people: findings with their line and caret, a table, figures; the same with and without colour."""
 
 import os
+import re
 import shlex
 import shutil
 import sys
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+from textwrap import wrap
 from typing import TextIO
 from unicodedata import category, east_asian_width
 
@@ -36,6 +38,13 @@ def severity_word(severity: Severity) -> str:
 def in_severity(text: str, severity: Severity, stream: TextIO) -> str:
     """``text`` in the colour of a ``severity``, if ``stream`` wants it."""
     return painted(text, _COLOURS[severity], stream)
+
+
+def wrapped(said: str, width: int, first: str = "", later: str = "") -> list[str]:
+    """``said`` in lines of ``width``, indented by ``first`` and ``later``; a figure is not parted from its unit."""
+    kept = re.sub(r"(?<=\d) (?=[A-Za-z%])", "\N{NO-BREAK SPACE}", said)
+    lines = wrap(kept, width, initial_indent=first, subsequent_indent=later, break_long_words=False)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
 
 
 def findings_text(findings: Iterable[Finding], stream: TextIO) -> str:

@@ -3,6 +3,7 @@
 import argparse
 from collections.abc import Callable, Sequence
 from fractions import Fraction
+from string import hexdigits
 from typing import TYPE_CHECKING, Any
 
 from busdesign.cli.exits import BROKEN, HOLDS
@@ -15,10 +16,11 @@ if TYPE_CHECKING:
 EPILOG = """exit status: 0 holds, 1 a margin is negative, 2 no setting makes it, with the nearest possible value
 
 example: busdesign timing --clock 16MHz --rate 500kbit/s --sample-point 87.5% --length 30m
+example: busdesign timing --clock 16MHz --registers 0x1C41 --length 30m
 example: busdesign timing messages/saltmarsh.yaml"""
 
 CONTROLLERS = ("small", "small_halved", "separate", "least_fd", "large")
-FIGURES = ("clock", "rate", "sample_point", "length", "delay", "tolerance", "controller", "most")
+FIGURES = ("clock", "rate", "sample_point", "length", "delay", "tolerance", "controller", "most", "registers")
 
 
 def add_to(commands: Any) -> None:
@@ -36,6 +38,11 @@ def add_to(commands: Any) -> None:
     )
     parser.add_argument("--tolerance", metavar="SHARE", help="of the clock, either way, such as 100ppm")
     parser.add_argument("--controller", choices=CONTROLLERS, help="what its registers can hold; small if left out")
+    parser.add_argument(
+        "--registers",
+        metavar="WORD",
+        help="what such a pair means, BTR1 in the upper byte: 0x1C41; --rate may be left out",
+    )
     parser.add_argument("--most", metavar="N", help="settings that are shown; 5 if left out")
     parser.add_argument("--svg", metavar="FILE", help="also draw the bit to scale into an SVG file")
     parser.add_argument("--json", action="store_true", help="the answer as JSON on stdout")
@@ -74,13 +81,15 @@ def _found(given: argparse.Namespace) -> "BitTimingAnswer":
         from busdesign.answers.timing_of import timing_of
 
         return timing_of(given.file)
-    if given.clock is None or given.rate is None:
+    if given.registers is not None:
+        _refuse_with_registers(given)
+    if given.clock is None or (given.rate is None and given.registers is None):
         given.refuse("it takes a clock and a rate, or a catalogue", "add `--clock 16MHz --rate 500kbit/s`")
     from busdesign.answers.timing import timing
 
     words = _read(given)
     try:
-        return timing(words.pop("clock"), words.pop("rate"), **words)
+        return timing(words.pop("clock"), words.pop("rate", None), **words)
     except Refused as impossible:
         raise InputError([_finding(impossible.text, impossible.fix)]) from None
 
@@ -101,6 +110,7 @@ def _read(given: argparse.Namespace) -> dict[str, Any]:
         "tolerance": ("clock_tolerance", lambda text: read_quantity(text, "ratio", _is_tolerance)),
         "controller": ("controller", str),
         "most": ("most", _whole),
+        "registers": ("registers", _word),
     }
     words, findings = {}, []
     for option, (name, read) in readers.items():
@@ -128,6 +138,20 @@ def _whole(text: str) -> int:
     if not (text.isascii() and text.isdigit() and len(text) <= 6):
         raise Refused(f"{shown(text)} is no number of settings", "write a whole number such as `5`")
     return int(text)
+
+
+def _word(text: str) -> int:
+    digits = text[2:] if text[:2].lower() == "0x" else ""
+    if not (0 < len(digits) <= 4 and all(digit in hexdigits for digit in digits)):
+        raise Refused(f"{shown(text)} is not two bytes", "write both as one word, BTR1 first, such as `0x1C41`")
+    return int(digits, 16)
+
+
+def _refuse_with_registers(given: argparse.Namespace) -> None:
+    for name in ("sample_point", "most"):
+        if getattr(given, name) is not None:
+            said = f"--{name.replace('_', '-')} and --registers do not go together"
+            given.refuse(said, "registers are one setting with its own sample point")
 
 
 def _draw(given: argparse.Namespace, found: "BitTimingAnswer") -> None:

@@ -2,10 +2,9 @@
 
 import sys
 from collections.abc import Sequence
-from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from busdesign.cli.text import findings_text, printable, table, verdict
+from busdesign.cli.text import findings_text, printable, table, verdict, wrapped
 from busdesign.units import format_bit_rate
 
 if TYPE_CHECKING:
@@ -24,7 +23,7 @@ def timing_text(found: "BitTimingAnswer") -> str:
         parts += [*_drawings(shown), settings_table(found.settings)]
         if found.why:
             reasons = [*found.why, *(f"not taken: {_short(other.setting)}, as {other.why}" for other in found.rejected)]
-            parts.append(_listed("why the first one:", reasons))
+            parts.append(_listed("what it means:" if found.settings[0].is_given else "why the first one:", reasons))
         parts.append(_listed("for the firmware:", _firmware(shown)))
     parts += [*_apart(found), *_wires(found)]
     if found.assumed:
@@ -61,7 +60,7 @@ def bit_drawing(setting: "SettingAnswer") -> str:
 def settings_table(settings: "Sequence[SettingAnswer]") -> str:
     """The settings in the order in which a person decides: the margin first, the numbers of registers last."""
     of_nodes, has_delay = settings[0].node is not None, settings[0].delay_slack_ns is not None
-    heads = [*(["node", "setting"] if of_nodes else []), "margin", *(["delay to spare ns"] if has_delay else [])]
+    heads = [*(["node", "setting"] if of_nodes else []), "margin", *(["spare one way ns"] if has_delay else [])]
     heads += ["weakest condition", "sample point", "rate error", "quanta"]
     heads += ["prescaler", "prop", "phase1", "phase2", "sjw"]
     rows = []
@@ -80,6 +79,9 @@ def _head(found: "BitTimingAnswer") -> str:
     if found.catalogue is not None:
         return f"{printable(found.catalogue)}: {wanted}"
     one = found.settings[0]
+    if one.is_given:
+        rate = format_bit_rate(_exact(one.bit_rate_bit_s))
+        return f"clock {one.clock_hz / 1e6:.9g} MHz, {rate}, controller `{one.controller}`, registers as given"
     shown = "" if found.found == len(found.settings) else f", the best {len(found.settings)} shown"
     settings = "1 setting" if found.found == 1 else f"{found.found} settings"
     return f"clock {one.clock_hz / 1e6:.9g} MHz, {wanted}, controller `{one.controller}`: {settings}{shown}"
@@ -152,11 +154,7 @@ def _wires(found: "BitTimingAnswer") -> list[str]:
 
 
 def _listed(head: str, sentences: Sequence[str]) -> str:
-    lines = [
-        line
-        for said in sentences
-        for line in wrap(printable(said), WIDTH, initial_indent="  - ", subsequent_indent="    ")
-    ]
+    lines = [line for said in sentences for line in wrapped(printable(said), WIDTH, "  - ", "    ")]
     return "\n".join([head, *lines])
 
 
@@ -164,15 +162,14 @@ def _summary(found: "BitTimingAnswer") -> str:
     if not found.settings:
         return "nothing to judge, as no node has a clock"
     tight = min(found.settings, key=lambda one: one.margin) if found.catalogue is not None else found.settings[0]
-    whose = f"{printable(tight.node)} has least to spare" if tight.node else "the best setting"
+    if tight.node:
+        whose = f"{printable(tight.node)} has least to spare, {_percent(tight.margin)} of its clock"
+        return whose if found.holds else f"{whose}; what breaks is above"
     if found.holds:
-        left = f"{_percent(tight.margin)} of its clock"
-        return f"{whose}, {left}" if tight.node else f"{whose} leaves {_percent(tight.margin)} of the clock to spare"
-    return (
-        f"{whose}, {_percent(tight.margin)} of its clock; what breaks is above"
-        if tight.node
-        else ("no setting keeps every margin; what breaks is above")
-    )
+        which = "given" if tight.is_given else "best"
+        return f"the {which} setting leaves {_percent(tight.margin)} of the clock to spare"
+    keeps = "the given setting does not keep" if tight.is_given else "no setting keeps"
+    return f"{keeps} every margin; what breaks is above"
 
 
 def _percent(ratio: float) -> str:

@@ -1,7 +1,8 @@
 """The clocks and the wires in the text of ``check``: the tightest figure of each kind beside its limit."""
 
-from textwrap import wrap
 from typing import TYPE_CHECKING
+
+from busdesign.cli.text import wrapped
 
 if TYPE_CHECKING:
     from busdesign.answers.check import CheckAnswer
@@ -21,7 +22,7 @@ def wires_text(found: "CheckAnswer") -> list[str]:
             parts.append(f"assumed of the wires: {'; '.join(found.harness.assumed)}")
     if found.supply:
         parts.append(f"supply: {_supply(found)}")
-    return [line for part in parts for line in wrap(part, _WIDTH, subsequent_indent="  ", break_long_words=False)]
+    return [line for part in parts for line in wrapped(part, _WIDTH, later="  ")]
 
 
 def _timing(found: "CheckAnswer") -> str:

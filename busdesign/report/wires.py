@@ -69,7 +69,7 @@ _HEADS = (
     "prescaler",
     "weakest",
     "clock, MHz",
-    "delay spare, ns",
+    "spare one way, ns",
     "setting",
     "holds",
 )
@@ -183,7 +183,26 @@ def _supply(check: CheckAnswer) -> list[str]:
         for one in check.supply
     ]
     heads = ("node", "left at its peak", "needed", "margin", "holds")
-    return [table("Supply of the nodes", heads, rows, {1, 2, 3})]
+    return [table("Supply of the nodes", heads, rows, {1, 2, 3}), *_grounds(check)]
+
+
+def _grounds(check: CheckAnswer) -> list[str]:
+    if not check.grounds:
+        return []
+    rows = [
+        (
+            text(one.hearer),
+            text(one.driver),
+            f"{one.shift_v:.4g} V",
+            f"{one.common_mode_v[0]:.4g} to {one.common_mode_v[1]:.4g} V",
+            f"{one.limit_v[0]:.4g} to {one.limit_v[1]:.4g} V",
+            f"{one.margin_v:.4g} V",
+            _verdict(one.holds),
+        )
+        for one in check.grounds
+    ]
+    heads = ("who hears", "worst driver", "its ground over this one", "the wires lie at", "allowed", "margin", "holds")
+    return [table("Grounds apart, one node at its peak current", heads, rows, {2, 5})]
 
 
 def _swatch(colour: str) -> str:

@@ -215,9 +215,9 @@ class Limits:
 
 # The ranges below are those of common families of controllers, without their names (from memory).
 SMALL = Limits("small", (1, 64), (2, 16), (1, 8), sjw=4, quanta=(8, 25))
-SMALL_HALVED = Limits("small, clock halved first", (2, 128), (2, 16), (1, 8), 4, (8, 25), prescaler_step=2)
+SMALL_HALVED = Limits("small_halved", (2, 128), (2, 16), (1, 8), 4, (8, 25), prescaler_step=2)
 SEPARATE = Limits(
-    "small, a register for each segment",
+    "separate",
     (2, 128),
     (2, 16),
     (2, 8),
@@ -229,7 +229,7 @@ SEPARATE = Limits(
     information_processing=2,
 )
 LEAST_FD = Limits(  # what ISO 11898-1:2015 asks of every FD controller in its nominal phase
-    "least of an FD controller",
+    "least_fd",
     (1, 32),
     (2, 64),
     (2, 16),

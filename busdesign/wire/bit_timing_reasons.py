@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from busdesign.findings import Refused
+from busdesign.wire.bit_timing_solver import AROUND
 from busdesign.wire.oscillator import Assessment
 
 
@@ -11,7 +12,7 @@ def why_best(ranked: Sequence[Assessment], sample_point: Fraction) -> tuple[str,
     """Reasons for ``ranked[0]``, in the order of ranking, and where it parts from ``ranked[1]``.
 
     ``ranked`` is an answer of `bit_timing_solver.settings_for`, ``sample_point`` the one that was wanted (a fraction
-    of 1). Raises ValueError if there is no setting.
+    of 1), and how far around it to look was left to that function. Raises ValueError if there is no setting.
     """
     if not ranked:
         raise Refused("there is no setting to give reasons for", "give at least one")
@@ -19,8 +20,8 @@ def why_best(ranked: Sequence[Assessment], sample_point: Fraction) -> tuple[str,
     weakest = best.weakest
     reasons = [
         _margin(best),
-        f"its weakest condition is the one of {weakest.name}: {weakest.text}",
-        f"its sample point is {_percent(setting.sample_point)}" + _wanted(setting.sample_point, sample_point),
+        f"its weakest condition is `{weakest.name}`: {weakest.text}",
+        _sampled(best, sample_point),
         _rate(best),
     ]
     if best.delay_ns:
@@ -43,8 +44,16 @@ def _margin(best: Assessment) -> str:
     return f"it leaves the most margin, {_percent(best.margin)}: " + " ".join(paid)
 
 
-def _wanted(made: Fraction, wanted: Fraction) -> str:
-    return ", as wanted" if made == wanted else f", wanted {_percent(wanted)}"
+def _sampled(best: Assessment, wanted: Fraction) -> str:
+    made = best.setting.sample_point
+    said = f"its sample point is {_percent(made)}"
+    if made == wanted:
+        return f"{said}, as wanted"
+    if abs(made - wanted) <= AROUND:
+        return f"{said}, wanted {_percent(wanted)}"
+    if best.rate_error:
+        return f"{said}, the nearest to the wanted {_percent(wanted)} where the tolerance exceeds the rate's error"
+    return f"{said}, the nearest to the wanted {_percent(wanted)} that can be made"
 
 
 def _rate(best: Assessment) -> str:

@@ -70,8 +70,9 @@ class TwoRegisters:
         if prop_seg is None:
             prop_seg = quanta_for(delay_ns, clock_hz, prescaler)
         if not 1 <= prop_seg < segment1:
+            unit = "quantum" if prop_seg == 1 else "quanta"
             raise Refused(
-                f"prop_seg of {prop_seg} quanta does not fit: the registers hold {segment1} for it and phase_seg1",
+                f"prop_seg of {prop_seg} {unit} does not fit: the registers hold {segment1} for it and phase_seg1",
                 f"the nearest possible is {max(segment1 - 1, 1)}" if segment1 > 1 else "phase_seg1 needs 1 of its own",
             )
         segments = Segments(prop_seg, segment1 - prop_seg, (self.btr1 >> 4 & 0x7) + 1, (self.btr0 >> 6) + 1)

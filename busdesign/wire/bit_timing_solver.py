@@ -29,7 +29,7 @@ from busdesign.wire.oscillator import (
     require_tolerance,
 )
 
-_AROUND = Fraction(1, 100)  # of a bit to either side of the wanted sample point, where the caller says nothing
+AROUND = Fraction(1, 100)  # of a bit to either side of the wanted sample point, where the caller says nothing
 # No tolerance reaches 1/50: the smaller phase is under half a bit, and over 12.5 bits pass until the sample.
 _WORST_RATE_ERROR = 50
 
@@ -63,7 +63,7 @@ def settings_for(
     """
     wanted = _Wanted.checked(clock_hz, bit_rate_bit_s, limits, sample_point, delay_ns)
     require_tolerance(clock_tolerance)
-    within = _AROUND if sample_point_within is None else sample_point_within
+    within = AROUND if sample_point_within is None else sample_point_within
     if within < 0:
         raise Refused(f"a sample point cannot lie within {within} of another", "the nearest possible is 0")
     found = list(_splits(wanted, within))
@@ -103,8 +103,8 @@ class _Wanted:
         if clock_hz <= 0:
             slowest_clock = Fraction(bit_rate_bit_s) * limits.prescalers[0] * fewest
             raise OutOfReach(
-                f"a clock of {clock_hz} Hz does not run",
-                f"the nearest possible for this bit rate is {float(slowest_clock):.12g} Hz",
+                f"a clock of {_frequency(clock_hz)} does not run",
+                f"the nearest possible for this bit rate is {_frequency(slowest_clock)}",
                 slowest_clock,
             )
         if delay_ns < 0:
@@ -220,7 +220,7 @@ def _within_reach(wanted: _Wanted, within: Fraction | None) -> Fraction:
     if not points:
         nearest_rate = _nearest_rate(wanted)
         raise OutOfReach(
-            f"{_rate(wanted.bit_rate_bit_s)} cannot be made from a clock of {float(wanted.clock_hz):.12g} Hz "
+            f"{_rate(wanted.bit_rate_bit_s)} cannot be made from a clock of {_frequency(wanted.clock_hz)} "
             f"within the limits `{wanted.limits.name}`",
             f"the nearest possible is {_rate(nearest_rate)}",
             nearest_rate,
@@ -228,7 +228,7 @@ def _within_reach(wanted: _Wanted, within: Fraction | None) -> Fraction:
     nearest = min(points, key=lambda point: abs(point - wanted.sample_point))
     distance = abs(nearest - wanted.sample_point)
     if within is None:
-        return max(_AROUND, distance)
+        return max(AROUND, distance)
     if distance > within:
         raise OutOfReach(
             f"no sample point within {_percent(within)} of {_percent(wanted.sample_point)} can be made",
@@ -273,6 +273,13 @@ def _longest_delay_ns(wanted: _Wanted, split: _Split) -> Fraction:
 
 def _rate(bit_rate_bit_s: Fraction) -> str:
     return format_bit_rate(bit_rate_bit_s)
+
+
+def _frequency(clock_hz: int | Fraction) -> str:
+    unit, scale = next(
+        each for each in (("MHz", 10**6), ("kHz", 10**3), ("Hz", 1)) if clock_hz >= each[1] or each[1] == 1
+    )
+    return f"{float(Fraction(clock_hz) / scale):.12g} {unit}"
 
 
 def _percent(ratio: Fraction) -> str:

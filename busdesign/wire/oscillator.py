@@ -41,7 +41,7 @@ def classical_conditions(segments: Segments) -> tuple[Condition, Condition]:
         Condition(
             "resynchronisation",
             Fraction(segments.sjw, 2 * EDGE_TO_EDGE_BITS * bit),
-            f"a jump of {segments.sjw} quanta takes up the drift of {EDGE_TO_EDGE_BITS} bits",
+            f"a jump of {_quanta(segments.sjw)} takes up the drift of {EDGE_TO_EDGE_BITS} bits",
         ),
         Condition(
             "error flag",
@@ -53,9 +53,13 @@ def classical_conditions(segments: Segments) -> tuple[Condition, Condition]:
 
 def _smaller_phase(segments: Segments) -> str:
     if segments.phase_seg1 == segments.phase_seg2:
-        return f"phase_seg1 like phase_seg2, of {segments.phase_seg1} quanta,"
+        return f"each phase segment, of {_quanta(segments.phase_seg1)},"
     name = "phase_seg1" if segments.phase_seg1 < segments.phase_seg2 else "phase_seg2"
-    return f"{name}, of {min(segments.phase_seg1, segments.phase_seg2)} quanta,"
+    return f"{name}, of {_quanta(min(segments.phase_seg1, segments.phase_seg2))},"
+
+
+def _quanta(count: int) -> str:
+    return "1 quantum" if count == 1 else f"{count} quanta"
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,5 +126,6 @@ class Assessment:
 def require_tolerance(tolerance: int | Fraction) -> None:
     """Raise ValueError unless ``tolerance`` of a clock is at least 0 and below 1."""
     if not 0 <= tolerance < 1:
-        nearest = "0" if tolerance < 0 else "below 1"
-        raise Refused(f"a clock tolerance of {tolerance} is not within 0..1", f"the nearest possible is {nearest}")
+        nearest = "0 %" if tolerance < 0 else "below 100 %"
+        text = f"a clock tolerance of {float(tolerance) * 100:.6g} % is not from 0 % to below 100 %"
+        raise Refused(text, f"the nearest possible is {nearest}")

@@ -18,16 +18,22 @@ _MOST_SHOWN = 10**12  # larger numbers are not spelt out
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """``part`` is dotted, as ``taps.strut_left.stub_m``; ``nearest`` is in ``unit``, None where no value would do."""
+    """``part`` is dotted, as ``taps.strut_left.stub_m``; ``nearest`` is in ``unit``, None where no value would do.
+
+    ``mend`` says what to do where a nearest value does not say it.
+    """
 
     part: str
     text: str
     nearest: Fraction | None = None
     unit: str = ""
+    mend: str = ""
 
     @property
     def fix(self) -> str:
         """What to write instead; empty where no single value would mend it."""
+        if self.mend:
+            return self.mend
         return "" if self.nearest is None else f"the nearest possible value is {spelt(self.nearest, self.unit)}"
 
     def __str__(self) -> str:

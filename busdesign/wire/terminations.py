@@ -54,7 +54,7 @@ def unsuitable_terminations(harness: Harness) -> list[Problem]:
     require_possible(harness)
     placed = enumerate(harness.terminations)
     values = [problem for index, each in placed for problem in _wrong_value(f"terminations.{index}", each)]
-    return [*_wrong_number(len(harness.terminations)), *values, *_nodes_beyond(harness)]
+    return [*_wrong_number(harness), *values, *_nodes_beyond(harness)]
 
 
 def termination_cases(harness: Harness, wrong_ohm: tuple[Exact, ...] = WRONG_OHM) -> tuple[TerminationCase, ...]:
@@ -119,12 +119,23 @@ def _lowest_with(harness: Harness, terminations: tuple[Termination, ...]) -> Pai
     return lowest_level(replace(harness, terminations=terminations))
 
 
-def _wrong_number(count: int) -> list[Problem]:
-    if count == 2:
+def _wrong_number(harness: Harness) -> list[Problem]:
+    placed = sorted(harness.terminations, key=lambda each: each.at_m)
+    if len(placed) == 2:
         return []
-    found = {0: "no termination", 1: "one termination only"}.get(count, f"{count} terminations")
+    end_m = harness.trunk_m
+    if not placed:
+        found, mend = "no termination", f"add two of {TERMINATION_OHM} ohm, at 0 m and at {spelt(end_m, 'm')}"
+    elif len(placed) == 1:
+        bare_m = end_m if 2 * placed[0].at_m <= end_m else 0
+        found = f"one termination only, at {spelt(placed[0].at_m, 'm')}"
+        mend = f"add one of {TERMINATION_OHM} ohm at {spelt(bare_m, 'm')}"
+    else:
+        inner = " and ".join(spelt(each.at_m, "m") for each in placed[1:-1])
+        found = f"{len(placed)} terminations"
+        mend = f"keep the outermost two, take out the other, at {inner}"
     text = f"{found}: a bus has two of {TERMINATION_OHM} ohm, one at each end of the trunk"
-    return [Problem("terminations", text, Fraction(2), "terminations")]
+    return [Problem("terminations", text, Fraction(2), "terminations", mend)]
 
 
 def _wrong_value(part: str, termination: Termination) -> list[Problem]:
@@ -149,12 +160,12 @@ def _nodes_beyond(harness: Harness) -> list[Problem]:
     before = [tap.node for tap in harness.taps if tap.at_m < first_at]
     after = [tap.node for tap in harness.taps if tap.at_m > last_at]
     return [
-        Problem(
-            f"terminations.{index}.at_m",
-            f"no termination beyond {', '.join(nodes)}, further out than this one",
-            Fraction(end_m),
-            "m",
-        )
+        Problem(f"terminations.{index}.at_m", _beyond(nodes), Fraction(end_m), "m")
         for index, nodes, end_m in ((first, before, 0), (last, after, harness.trunk_m))
         if nodes
     ]
+
+
+def _beyond(nodes: list[str]) -> str:
+    lie = "lies" if len(nodes) == 1 else "lie"
+    return f"this termination is the outermost, yet {', '.join(nodes)} {lie} further out"

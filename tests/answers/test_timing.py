@@ -1,5 +1,6 @@
 """``timing`` at its door: the order, the margins, the registers, what breaks and what cannot be."""
 
+from dataclasses import fields, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ from busdesign.answers.check import check
 from busdesign.answers.timing import timing
 from busdesign.answers.timing_of import timing_of
 from busdesign.answers.timing_shape import SettingAnswer
+from busdesign.answers.wires_check import TimingAnswer
 from busdesign.catalogue.reader import parse_catalogue
 from busdesign.findings import Refused
 from tests.cli.running import CHECKOUT
@@ -201,3 +203,59 @@ def test_a_clock_that_is_too_far_off_breaks_the_catalogue_here_too() -> None:
     found = timing_of(parse_catalogue(text + "nodes: {panel: {clock: 16 MHz, tolerance: 2 %}, strut: {clock: 8 MHz}}"))
     assert not found.holds
     assert "clock-tolerance" in {finding.rule for finding in found.findings}
+
+
+def test_a_sample_point_that_carries_the_delay_is_named() -> None:
+    (finding,) = timing(12 * MHZ, 1_000_000, length_m=10, controller="large").findings
+    assert finding.fix.endswith("; a sample point of 83.33 % carries this one")
+    assert timing(12 * MHZ, 1_000_000, length_m=10, controller="large", sample_point=Fraction(5, 6)).holds
+
+
+def test_check_says_of_a_setting_what_timing_says_of_it() -> None:
+    checked, shown = check(DEMO).timing, timing_of(DEMO).settings
+    names = [each.name for each in fields(TimingAnswer)]
+    assert [[getattr(one, name) for name in names] for one in checked] == [
+        [getattr(one, name) for name in names] for one in shown
+    ]
+
+
+@settings(max_examples=20, deadline=None)
+@given(
+    clock=st.sampled_from([8, 10, 16, 20]),
+    rate=st.sampled_from([125_000, 250_000, 500_000]),
+    length=st.none() | st.integers(1, 60),
+    controller=st.sampled_from(["small", "small_halved"]),
+)
+def test_registers_mean_the_setting_that_they_were_made_of(
+    clock: int, rate: int, length: int | None, controller: str
+) -> None:
+    for one in timing(clock * MHZ, rate, length_m=length, controller=controller).settings:
+        (pair,) = [each for each in one.registers if each.pre_divider == (1 if controller == "small" else 2)]
+        given_back = timing(clock * MHZ, length_m=length, controller=controller, registers=pair.word)
+        assert given_back.bit_rate_bit_s == rate
+        assert given_back.settings == (replace(one, is_given=True),)
+        assert given_back.holds == one.holds
+
+
+def test_registers_off_the_rate_or_too_short_for_the_wire() -> None:
+    slow = timing(16 * MHZ, 500_000, registers=0x1C43)
+    assert {finding.rule for finding in slow.findings} == {"clock-tolerance", "rate-inexact"}
+    assert slow.settings[0].rate_error == -0.5
+    far = timing(16 * MHZ, registers=0x1C41, length_m=100)
+    # 13 quanta of 125 ns before the sample point, one of them of phase_seg1: 1500 ns, of 510 + 1000.
+    assert [finding.rule for finding in far.findings] == ["propagation"]
+    assert far.settings[0].prop_seg == 12
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ({"registers": 0}, "prop_seg of 1 quantum does not fit"),
+        ({"registers": 0x10000}, "is not 16 bits"),
+        ({"registers": 0x1C41, "controller": "large"}, "does not have the classical two registers"),
+        ({}, "neither a bit rate nor registers are given"),
+    ],
+)
+def test_registers_that_mean_nothing(words: dict[str, Any], said: str) -> None:
+    with pytest.raises(Refused, match=said):
+        timing(16 * MHZ, **words)

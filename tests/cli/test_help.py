@@ -60,7 +60,8 @@ def test_every_option_has_a_word_of_help() -> None:
         ("check x.yaml -q", "busdesign check: cannot make anything of `-q`", None),
         ("check", "busdesign check: the following arguments are required: CATALOGUE", None),
         ("compile x.yaml", "busdesign compile: the following arguments are required: -o/--output", None),
-        ("simulate x.yaml --seed", "busdesign simulate: argument --seed: expected one argument", None),
+        ("simulate x.yaml --seed", "busdesign simulate: --seed has no value", "`--seed=-1`"),
+        ("timing --clock -16MHz --rate 500kbit/s", "busdesign timing: --clock has no value", "`--clock=-1`"),
         ("simulate x.yaml --trafic=a.log", "there is no option `--trafic`", "did you mean `--traffic`?"),
     ],
 )

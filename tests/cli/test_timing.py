@@ -148,6 +148,38 @@ def test_the_picture(here: Here, demo: Path) -> None:
     assert here("timing", *FIGURES, "--svg", "nowhere/bit.svg").status == 2
 
 
+def test_what_registers_mean(here: Here) -> None:
+    ran = here("timing", "--clock", "16MHz", "--registers", "0x1C41", "--length", "30m")
+    assert (ran.status, ran.err) == (0, "")
+    assert "clock 16 MHz, 500 kbit/s, controller `small`, registers as given\n" in ran.out
+    assert "what it means:\n  - BTR0 0x41 and BTR1 0x1C: 125 ns in a quantum, 16 quanta in a bit" in ran.out
+    assert "\nholds: the given setting leaves 0.4854 % of the clock to spare\n" in ran.out
+    (words,) = next_lines(ran)
+    assert here(*words).answer["settings"][0]["is_given"] is True
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ("--clock 16MHz --registers 1C41", "`1C41` is not two bytes"),
+        ("--clock 16MHz --registers 0x1C411", "`0x1C411` is not two bytes"),
+        ("--clock 16MHz --registers 0x1C41 --most 2", "--most and --registers do not go together"),
+        ("--registers 0x1C41", "it takes a clock and a rate, or a catalogue"),
+        ("a.yaml --registers 0x1C41", "--registers and a catalogue, `a.yaml`, do not go together"),
+    ],
+)
+def test_registers_that_cannot_be_read(here: Here, words: str, said: str) -> None:
+    ran = here("timing", *words.split())
+    assert (ran.status, ran.out) == (2, "")
+    assert said in ran.err
+
+
+def test_no_line_parts_a_figure_from_its_unit(here: Here) -> None:
+    for words in ((*FIGURES, "--tolerance", "3%"), (*FIGURES, "--length", "30m"), ("messages/saltmarsh.yaml",)):
+        out = here("timing", *words).out
+        assert not re.search(r"[0-9]\n +(%|ns|m|quanta|quantum|kbit/s)\b", out)
+
+
 def test_no_heavy_library_is_loaded(here: Here) -> None:
     line = f"busdesign timing {' '.join(FIGURES)} --json >/dev/null"
     loaded = shell(line, PYTHONPROFILEIMPORTTIME="1").err

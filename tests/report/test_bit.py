@@ -112,3 +112,11 @@ def test_ticks_stay_within(most: float, step: float) -> None:
     assert ticks[0][0] == 0
     assert 3 <= len(ticks) <= 8
     assert all(0 <= at <= 100 + 1e-6 for at, _, _ in ticks)
+
+
+def test_grounds_stand_beside_what_their_hearers_bear(demo: CheckAnswer) -> None:
+    _, _, after = wires_section(demo).partition("Grounds apart")
+    rows = re.findall(r"<tr>(.*?)</tr>", after, re.DOTALL)[1:]
+    assert len(rows) == len(demo.grounds)
+    for row, ground in zip(rows, demo.grounds, strict=True):
+        assert all(said in row for said in (ground.hearer, ground.driver, f"{ground.shift_v:.4g} V", "-2 to 7 V"))

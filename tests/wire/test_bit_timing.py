@@ -147,7 +147,7 @@ BAD_INPUT = [
     (lambda: Limits("own", (1, 4), (2, 4), (1, 2), 4, (8, 25)), "nothing for quanta: from 8 to 7"),
     (lambda: Assessment(Setting(1, 1, Segments(1, 1, 1, 1)), 0), "0 bit/s carries nothing; the nearest possible"),
     (lambda: Assessment(Setting(1, 1, Segments(1, 1, 1, 1)), 1, -1), "-1 ns is below zero"),
-    (lambda: Assessment(Setting(1, 1, Segments(1, 1, 1, 1)), 1, 0, 1), "a clock tolerance of 1 is not within"),
+    (lambda: Assessment(Setting(1, 1, Segments(1, 1, 1, 1)), 1, 0, 1), "a clock tolerance of 100 % is not from 0 %"),
 ]
 
 

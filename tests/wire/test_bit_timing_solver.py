@@ -156,8 +156,8 @@ def test_the_nearest_delay_can_be_carried_and_no_longer_one(clock_hz: int, rate_
         (8_000_000, 950_000, "the nearest possible is 1 Mbit/s", 1_000_000),
         (16_000_000, 0, "0 bit/s carries nothing; the nearest possible is 10 kbit/s", 10_000),
         (16_000_000, -5, "-5 bit/s carries nothing; the nearest possible is 10 kbit/s", 10_000),
-        (0, 500_000, "a clock of 0 Hz does not run; the nearest possible .* 4000000 Hz", 4_000_000),
-        (-1, 500_000, "a clock of -1 Hz does not run; the nearest possible .* 4000000 Hz", 4_000_000),
+        (0, 500_000, "a clock of 0 Hz does not run; the nearest possible .* 4 MHz", 4_000_000),
+        (-1, 500_000, "a clock of -1 Hz does not run; the nearest possible .* 4 MHz", 4_000_000),
         (0, 0, "0 bit/s carries nothing; a bit rate is above zero", None),
     ],
 )
@@ -174,7 +174,9 @@ def test_other_bad_input() -> None:
         settings_for(16_000_000, 500_000, SMALL, sample_point_within=Fraction(-1))
     with pytest.raises(ValueError, match="a delay of -1 ns is below zero; the nearest possible is 0 ns"):
         settings_for(16_000_000, 500_000, SMALL, delay_ns=-1)
-    with pytest.raises(ValueError, match=r"a clock tolerance of -1 is not within 0\.\.1; the nearest possible is 0"):
+    with pytest.raises(
+        ValueError, match="a clock tolerance of -100 % is not from 0 % to below 100 %; the nearest possible is 0 %"
+    ):
         settings_for(16_000_000, 500_000, SMALL, clock_tolerance=-1)
 
 
@@ -213,7 +215,7 @@ def test_reasons_name_what_decided() -> None:
     assert flag.text == "phase_seg2, of 21 quanta, takes up the drift until bit 13 after an edge is sampled"
     assert why_best(found, Fraction(7, 8)) == (
         "it leaves the most margin, 0.41 %: 0.51 % of oscillator tolerance less 0.1 % of the clock",
-        f"its weakest condition is the one of error flag: {flag.text}",
+        f"its weakest condition is `error flag`: {flag.text}",
         "its sample point is 86.88 %, wanted 87.5 %",
         "its rate is exact",
         "prop_seg, 600 ns, covers the delay there and back, with 0 ns over",
@@ -226,3 +228,23 @@ def test_reasons_name_what_decided() -> None:
     assert why_best(exactly[:1], Fraction(7, 8))[-1] == "there is no other"
     with pytest.raises(ValueError, match="no setting to give reasons for"):
         why_best((), Fraction(7, 8))
+
+
+def test_reasons_say_why_a_sample_point_is_far_from_the_wanted_one() -> None:
+    off = settings_for(16_000_000, 300_000, SMALL)  # 54 cycles of the clock, 1.235 % slow
+    assert (
+        "its sample point is 66.67 %, the nearest to the wanted 87.5 % where the tolerance exceeds the rate's error"
+        in (why_best(off, Fraction(7, 8)))
+    )
+    coarse = settings_for(16_500_000, 500_000, SMALL)  # 11 quanta, so 90.91 % or 81.82 %
+    assert "its sample point is 90.91 %, the nearest to the wanted 87.5 % that can be made" in (
+        why_best(coarse, Fraction(7, 8))
+    )
+
+
+def test_one_quantum_is_one() -> None:
+    found = Assessment(Setting(8_000_000, 1, Segments(5, 1, 1, 1)), 1_000_000)
+    assert {condition.name: condition.text for condition in found.conditions} == {
+        "error flag": "each phase segment, of 1 quantum, takes up the drift until bit 13 after an edge is sampled",
+        "resynchronisation": "a jump of 1 quantum takes up the drift of 10 bits",
+    }

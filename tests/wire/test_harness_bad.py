@@ -72,6 +72,11 @@ def test_what_is_unsuitable_has_the_nearest_possible() -> None:
     found = {name: unsuitable_terminations(harness) for name, (harness, _) in VARIANTS.items()}
     assert [figures(problem.part, problem.nearest) for problem in found["none"]] == [("terminations", 2)]
     assert "no termination" in found["none"][0].text
+    assert found["none"][0].fix == "add two of 120 ohm, at 0 m and at 9 m"
+    assert "one termination only, at 9 m" in found["one termination"][0].text
+    assert found["one termination"][0].fix == "add one of 120 ohm at 0 m"
+    assert found["three"][0].fix == "keep the outermost two, take out the other, at 5 m"
+    assert found["a node beyond"][0].fix == "the nearest possible value is 9 m"
     assert [figures(problem.part, problem.nearest) for problem in found["of 150 ohm"]] == [("terminations.1.ohm", 132)]
     assert [figures(problem.part, problem.nearest) for problem in found["of 10 %"]] == [("terminations.1.ohm", 120)]
     assert [figures(problem.part, problem.nearest) for problem in found["a node beyond"]] == [
