@@ -10,7 +10,8 @@ being filled, and the third still offers something (M. Di Natale and others, and
 
 from collections.abc import Mapping, Sequence
 
-from busdesign.analysis.queues import Group, queued_bounds
+from busdesign.analysis.offers import Group
+from busdesign.analysis.queues import queued_bounds
 from busdesign.analysis.response import Bound, Disturbance, NoBound, Stream, response_bounds
 from busdesign.catalogue.model import Catalogue, Node
 from busdesign.catalogue.model_controllers import Queue

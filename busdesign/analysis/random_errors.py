@@ -11,9 +11,14 @@ The bound of N. Navet, Y.-Q. Song, F. Simonot, "Worst-case deadline failure prob
 distributed over controller area network", Journal of Systems Architecture 46(7), 2000, 607-617 (from memory) asks for
 the last of those K alone, and is never below it.
 
-Both papers look at the first instance of a busy period. Here every instance counts, as in the revised analysis: a frame
-is the q-th of its busy period for one q only, so that the sum over q bounds the whole. The q-th is in the same busy
-period only if that did not end before with so few errors: more conditions of the same kind.
+Both papers look at the first instance of a busy period that begins with it, and at errors from there on. But errors
+before may have begun the busy period earlier, with any frame of higher priority: on a bus that is nearly full that is
+no less likely. So every beginning counts here (own derivation). Of a frame with nominal release r the busy period
+begins at r - x for one x >= -J only, so that the sum over all x bounds the whole. They are taken together in steps from
+X to X + s: whichever it is, no more than q = floor((X + s - 1 + J) / T) instances come before, and what was more than K
+errors until L(K) from the beginning is as many until s + L(K) from the earliest one. Nor may the busy period have ended
+by X with so few errors: more conditions of the same kind. Several s are tried, and the best is taken. With nothing of
+higher priority only its own frames begin a busy period: there x is q T - J at the least, and s is nothing.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -27,9 +32,10 @@ from busdesign.analysis.response import MOST_STEPS, Stream, Term, blockings, by_
 from busdesign.units import format_ratio
 
 MOST_ERRORS = 200  # in one busy period; what is beyond counts as a frame that is late
-MOST_INSTANCES = 1000
+MOST_BEGINNINGS = 2000
+PARTS = (1, 4)  # of the busy period without errors: the steps in which its beginnings are taken together
 _TINY = 1e-23  # so far below that some thousands of such do not matter
-NEGLIGIBLE = 1e-18  # counted in place of the first instance whose share is below it, and of those after
+NEGLIGIBLE = 1e-18  # counted in place of the first beginning whose share is below it, and of those before
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +89,7 @@ class _Ends:
         self.blocking, self.cost = blocking, cost
         self.steps = iter(range(MOST_STEPS))
         self.busy: list[int] = []
+        self.ends: dict[int, list[int]] = {}
 
     def busy_period(self, errors: int) -> int:
         """Until nothing of this priority or above waits, with ``errors`` errors in it."""
@@ -91,18 +98,20 @@ class _Ends:
             self.busy.append(self._settled(fixed, max(fixed, *self.busy[-1:], 0), self.all, 0))
         return self.busy[errors]
 
-    def release(self, instance: int) -> int:
-        """The nominal release of that instance; it may be queued a jitter later."""
-        return instance * self.stream.period - self.stream.jitter
+    def end(self, instance: int, errors: int) -> int:
+        """By when that instance is through with ``errors`` errors."""
+        ends = self.ends.setdefault(instance, [])
+        while len(ends) <= errors:
+            fixed = self.blocking + len(ends) * self.cost + instance * self.stream.length
+            start = ends[-1] - self.stream.length if ends else 0
+            ends.append(self._settled(fixed, max(fixed, start), self.above, self.bit) + self.stream.length)
+        return ends[errors]
 
-    def in_time(self, instance: int, errors: int) -> Iterator[int]:
+    def in_time(self, release: int, instance: int, errors: int) -> Iterator[int]:
         """By when that instance is through with ``errors`` errors, one more, and so on; as long as that is in time."""
-        waits = 0
         for more in range(errors, MOST_ERRORS + 1):
-            fixed = self.blocking + more * self.cost + instance * self.stream.length
-            waits = self._settled(fixed, max(fixed, waits), self.above, self.bit)
-            end = waits + self.stream.length
-            if end - self.release(instance) > self.stream.deadline:
+            end = self.end(instance, more)
+            if end - release > self.stream.deadline:
                 return
             yield end
 
@@ -154,21 +163,39 @@ class Race:
 
 
 def _late(ends: _Ends, rate: float) -> Late:
-    name, total = ends.stream.name, 0.0
-    busy = Race(rate)  # of the errors that keep the bus busy until the instance is released
+    name = ends.stream.name
     try:
-        for instance in range(MOST_INSTANCES):
-            while instance and busy.times <= MOST_ERRORS and busy.chance >= NEGLIGIBLE:
-                if ends.busy_period(busy.times) > ends.release(instance):
-                    break
-                busy.at(ends.busy_period(busy.times))
-            share = busy.chance if busy.chance < NEGLIGIBLE else busy.after(ends.in_time(instance, busy.times))
-            total += share
-            if total >= 1 or share < NEGLIGIBLE:
-                return Late(name, min(total + NEGLIGIBLE, 1.0))
+        if not ends.above:
+            found = [_over_beginnings(ends, rate, ends.stream.period, 0)]
+        else:
+            steps = [-(-ends.busy_period(0) // parts) for parts in PARTS]
+            found = [_over_beginnings(ends, rate, step, step) for step in steps]
     except _OutOfSteps:
         return Late(name, None, f"{MOST_STEPS} steps did not reach the worst case")
-    return Late(name, None, f"so many errors may come that {MOST_INSTANCES} frames do not catch up")
+    known = [probability for probability in found if probability is not None]
+    if not known:
+        return Late(name, None, f"so many errors may come that {MOST_BEGINNINGS} steps back do not reach an idle bus")
+    return Late(name, min(known))
+
+
+def _over_beginnings(ends: _Ends, rate: float, step: int, width: int) -> float | None:
+    """The sum over the beginnings of busy periods, each ``step`` from the last and ``width`` wide; None: no end."""
+    stream, total = ends.stream, 0.0
+    busy = Race(rate)  # of the errors that keep the bus busy until the frame is released
+    for place in range(MOST_BEGINNINGS):
+        release = place * step - stream.jitter  # nominal, after the beginning; it may be queued a jitter later
+        instance = (place * step + max(width - 1, 0)) // stream.period
+        while place and busy.times <= MOST_ERRORS and busy.chance >= NEGLIGIBLE:
+            if ends.busy_period(busy.times) > release:
+                break
+            busy.at(width + ends.busy_period(busy.times))
+        share = busy.chance
+        if share >= NEGLIGIBLE:
+            share = busy.after(width + end for end in ends.in_time(release, instance, busy.times))
+        total += share
+        if total >= 1 or share < NEGLIGIBLE:
+            return min(total + NEGLIGIBLE, 1.0)
+    return None
 
 
 def _poisson(mean: float) -> tuple[list[float], float]:

@@ -2,7 +2,8 @@
 
 Own derivation. Of a message with period T and bound R, the ends of its frames lie between their releases plus the
 shortest frame C' and plus R, so that in any window of length t there are at most ceil((t + R - C') / T). And no more
-than fit one after the other: the first may end as the window begins, each further one takes C' or more.
+than fit one after the other: the first may end as the window begins, each further one takes C' or more, but that its
+three bits of intermission come after it, and before it those of another sender, whose clock may be faster.
 """
 
 from collections.abc import Mapping
@@ -12,6 +13,7 @@ from math import ceil
 from busdesign.analysis.frame_lengths import shortest_frame_bits
 from busdesign.analysis.streams import WorstCase
 from busdesign.catalogue.model import Catalogue, Message, Node
+from busdesign.wire.frame import INTERMISSION_BITS
 
 
 def most_between_reads(catalogue: Catalogue, node: Node, cases: Mapping[str, WorstCase]) -> int:
@@ -21,7 +23,7 @@ def most_between_reads(catalogue: Catalogue, node: Node, cases: Mapping[str, Wor
     if not heard:
         return 0
     window_ns = node.receive.read_every_ns / (1 - node.tolerance)
-    fitting = 1 + int(window_ns // min(_shortest_ns(catalogue, message) for message in heard))
+    fitting = 1 + int(window_ns // min(_soonest_after_another_ns(catalogue, message) for message in heard))
     ending = [_ends(catalogue, message, window_ns, cases.get(message.name)) for message in heard]
     return min([fitting, *([] if None in ending else [sum(count or 0 for count in ending)])])
 
@@ -29,6 +31,12 @@ def most_between_reads(catalogue: Catalogue, node: Node, cases: Mapping[str, Wor
 def _shortest_ns(catalogue: Catalogue, message: Message) -> Fraction:
     fastest_bit_ns = catalogue.bus.bit_ns / (1 + catalogue.nodes[message.sender].tolerance)
     return shortest_frame_bits(message) * fastest_bit_ns
+
+
+def _soonest_after_another_ns(catalogue: Catalogue, message: Message) -> Fraction:
+    own, fastest = catalogue.nodes[message.sender].tolerance, max(node.tolerance for node in catalogue.nodes.values())
+    later = INTERMISSION_BITS * catalogue.bus.bit_ns * (1 / (1 + own) - 1 / (1 + fastest))
+    return _shortest_ns(catalogue, message) - later
 
 
 def _ends(catalogue: Catalogue, message: Message, window_ns: Fraction, case: WorstCase | None) -> int | None:

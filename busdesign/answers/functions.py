@@ -3,7 +3,8 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from busdesign.analysis.functions import FunctionBound, Stage
+from busdesign.analysis.functions import FunctionBound
+from busdesign.analysis.stages import Stage
 from busdesign.answers.figures import MS, in_ms, rounded_up
 from busdesign.catalogue.model import Function
 from busdesign.findings import Finding, Severity
@@ -12,7 +13,9 @@ from busdesign.units import format_duration
 
 @dataclass(frozen=True, slots=True)
 class StageAnswer:
-    """One part of a way: the ``processing`` of a node, the ``wait`` for a message's release, or its ``response``."""
+    """One part of a way: the ``processing`` of a node, the ``wait`` for a message's release, its ``response``, or the
+    wait until a node is ``reading`` its receive FIFO.
+    """
 
     what: str
     of: str
@@ -88,7 +91,12 @@ def _holds(bound: FunctionBound) -> bool | None:
 
 def stage_words(what: str, of: str) -> str:
     """What a stage is called."""
-    return {"processing": f"processing in {of}", "wait": f"waiting for {of}", "response": f"{of} on the bus"}[what]
+    return {
+        "processing": f"processing in {of}",
+        "wait": f"waiting for {of}",
+        "response": f"{of} on the bus",
+        "reading": f"lying in the receive FIFO of {of}",
+    }[what]
 
 
 def function_findings(bounds: Iterable[FunctionBound]) -> list[Finding]:
@@ -102,7 +110,7 @@ def _of_bound(bound: FunctionBound) -> Iterable[Finding]:
         return
     if bound.reaction_ns is None:
         text = f"`{name}` has no bound: {bound.why_not}"
-        fix = "mend that first; every message of its `path` needs a response time"
+        fix = "mend that first; every message of its `path` needs a response time, and every frame has to be read"
         yield Finding("function-unbounded", Severity.BROKEN, function.place_of("path"), text, fix)
         return
     if bound.reaction_ns > function.within_ns:

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from busdesign.virtual.run import Run
 
 
+Apart = Mapping[tuple[str, ...], Mapping[int, Span]]
+
+
 @dataclass(frozen=True, slots=True)
 class FunctionRun:
     """What a run shows of one function, beside its bounds; times are milliseconds, None where nothing was measured.
@@ -51,7 +54,8 @@ def function_runs(bounds: Sequence[FunctionBound], run: "Run", faults: Sequence[
         bound.function.name: reactions(bound.way, run.catalogue, frames, _tracks(bound, run), silences)
         for bound in bounds
     }
-    return tuple(_function_run(bound, measured) for bound in bounds)
+    apart = _apart(bounds, measured)
+    return tuple(_function_run(bound, measured[bound.function.name], apart) for bound in bounds)
 
 
 def _frames_of(run: "Run", names: Iterable[str]) -> dict[str, FrameTimes]:
@@ -76,10 +80,9 @@ def _tracks(bound: FunctionBound, run: "Run") -> dict[str, Track]:
     return {label: track for label, track in found.items() if track is not None}
 
 
-def _function_run(bound: FunctionBound, measured: Mapping[str, Reactions]) -> FunctionRun:
-    found = measured[bound.function.name]
+def _function_run(bound: FunctionBound, found: Reactions, apart: Apart) -> FunctionRun:
     effect = max((effect.effect_ns - effect.cause_ns for effect in found.effects), default=None)
-    skew = _skew(found, [measured[name] for name in bound.apart_from])
+    skew = _skew(found, apart.get(_beginning(bound), {})) if bound.apart_from else None
     pairs = (
         (found.slowest_ns, bound.reaction_ns),
         (effect, bound.reaction_ns),
@@ -105,18 +108,32 @@ def _function_run(bound: FunctionBound, measured: Mapping[str, Reactions]) -> Fu
     )
 
 
-def _skew(own: Reactions, others: Sequence[Reactions]) -> int | None:
+def _beginning(bound: FunctionBound) -> tuple[str, ...]:
+    """The steps of its path up to the first message: functions that share them tell of the same causes."""
+    path = bound.function.path
+    return path[: next((place for place, step in enumerate(path, 1) if "." not in step), len(path))]
+
+
+def _apart(bounds: Sequence[FunctionBound], measured: Mapping[str, Reactions]) -> Apart:
+    """By their beginning and the cause, when the first and the last effect of it came, if two ways or more had one."""
+    effects: dict[tuple[str, ...], dict[int, dict[tuple[str, ...], int]]] = {}
+    for bound in bounds:
+        if bound.apart_from:
+            of_cause = effects.setdefault(_beginning(bound), {})
+            for effect in measured[bound.function.name].effects:
+                of_cause.setdefault(effect.cause_ns, {})[bound.function.path] = effect.effect_ns
+    return {
+        beginning: {
+            cause: (min(times.values()), max(times.values())) for cause, times in of_cause.items() if len(times) > 1
+        }
+        for beginning, of_cause in effects.items()
+    }
+
+
+def _skew(own: Reactions, ends: Mapping[int, Span]) -> int | None:
     """The furthest that effects of one and the same cause were apart."""
-    by_cause = {effect.cause_ns: effect.effect_ns for effect in own.effects}
-    return max(
-        (
-            abs(effect.effect_ns - by_cause[effect.cause_ns])
-            for other in others
-            for effect in other.effects
-            if effect.cause_ns in by_cause
-        ),
-        default=None,
-    )
+    pairs = [(effect.effect_ns, ends[effect.cause_ns]) for effect in own.effects if effect.cause_ns in ends]
+    return max((max(time - first, last - time) for time, (first, last) in pairs), default=None)
 
 
 def beyond_bounds(bounds: Sequence[FunctionBound], ran: Sequence[FunctionRun], why: str) -> list[Finding]:

@@ -6,8 +6,9 @@ labels are named: from what it heard, or from a change of its own, to what it pu
 
 from dataclasses import dataclass
 from itertools import pairwise
+from math import ceil
 
-from busdesign.catalogue.model import Acceptance, Catalogue, Function, Message
+from busdesign.catalogue.model import Acceptance, Catalogue, Function, Message, Node
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +40,26 @@ class Way:
     def nodes(self) -> tuple[str, ...]:
         """The nodes that have to act, in their order."""
         return tuple(node for node in (*(hop.passes for hop in self.hops), self.acts) if node)
+
+    @property
+    def readers(self) -> tuple[str, ...]:
+        """Of each hop the node that has to read its frame before it goes on; "" where none has to: the way ends there,
+        or the frame asks for the next message, which a controller sends by itself.
+        """
+        if not self.hops:
+            return ()
+        onward = (
+            "" if hop.message.requests == after.message.name else after.passes for hop, after in pairwise(self.hops)
+        )
+        return (*onward, self.acts)
+
+
+def longest_in_receive_fifo_ns(node: Node) -> int:
+    """How long a frame may lie in the receive FIFO of ``node``: one period of its reads on its slowest clock.
+
+    What ends just after a read lies until the next one, which takes all that is there; 0 for a node without one.
+    """
+    return 0 if node.receive is None else ceil(node.receive.read_every_ns / (1 - node.tolerance))
 
 
 def way_of(function: Function, catalogue: Catalogue) -> Way:

@@ -3,8 +3,9 @@
 The rule, the same for a run and for a capture: a node that learns something at t has put it into its message by t plus
 its ``processing`` at the latest; the first frame released then or later takes it along (an irregular message: the first
 one released from t to t plus ``processing``; if none is, nothing came of it); where several frames have to agree the
-last of them counts; the receivers know it at that frame's end. So each way has an end that it reaches at the soonest,
-were all nodes at once, and one at the latest, if each takes its whole ``processing``.
+last of them counts; the receivers know it at that frame's end, or where they declare a receive FIFO, as nothing shows
+when they read, up to one period of their reads later. So each way has an end that it reaches at the soonest, were all
+nodes at once, and one at the latest, if each takes its whole ``processing`` and has just read when a frame ends.
 
 What moves the value is not asked: that a node handed it on is the node's promise, which an expectation can test. But
 where the first and the last step are labels that the recording shows, changes of the last one that come between those
@@ -20,7 +21,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from busdesign.catalogue.model import Catalogue
-from busdesign.catalogue.paths import Hop, Way
+from busdesign.catalogue.paths import Hop, Way, longest_in_receive_fifo_ns
 from busdesign.scenario.tracks import Track
 
 if TYPE_CHECKING:
@@ -126,25 +127,28 @@ class _Followed:
         self.way = way
         self.frames = frames
         self.processing_ns = {node: catalogue.nodes[node].processing_ns for node in way.nodes}
+        read_by_ns = {node: longest_in_receive_fifo_ns(catalogue.nodes[node]) for node in way.nodes}
+        self.unread_ns = [read_by_ns.get(node, 0) for node in way.readers]
         senders = dict.fromkeys(hop.message.sender for hop in way.hops)
         self.spans = [span for sender in senders for span in silences.get(sender, ())]
 
     def between(self, known: "NDArray[np.int64]") -> "tuple[NDArray[np.int64], NDArray[np.int64]]":
         """When what is known at these times, int64 [k], gets to the end: at the soonest, at the latest; -1: never."""
         soonest = latest = known
-        for hop in self.way.hops:
+        for hop, unread_ns in zip(self.way.hops, self.unread_ns, strict=True):
             soonest, latest = self._over(hop, soonest, latest)
+            latest = _later(latest, unread_ns)
         return soonest, self._acted_on(latest)
 
     def whole(self, known: "NDArray[np.int64]", published: "NDArray[np.int64]", after: int = 0) -> "NDArray[np.int64]":
-        """The same past so many hops, if each node takes its whole processing: ``published`` is then in its message."""
-        for hop in self.way.hops[after:]:
-            _, known = self._over(hop, published, known)
-            published = known
+        """The same past so many hops, if each node takes its whole processing; said from ``published`` on."""
+        for hop, unread_ns in zip(self.way.hops[after:], self.unread_ns[after:], strict=True):
+            _, published = self._over(hop, published, known)
+            known = _later(published, unread_ns)
         return self._acted_on(known)
 
     def _acted_on(self, known: "NDArray[np.int64]") -> "NDArray[np.int64]":
-        return known + self.processing_ns[self.way.acts] * (known >= 0) if self.way.acts else known
+        return _later(known, self.processing_ns[self.way.acts] if self.way.acts else 0)
 
     def _over(
         self, hop: Hop, soonest: "NDArray[np.int64]", latest: "NDArray[np.int64]"
@@ -185,7 +189,7 @@ class _Followed:
             believed = np.full(len(starts), -1, dtype=np.int64)
             kept = max(len(starts) - first.frames + 1, 0)
             believed[:kept] = found.end_ns[first.frames - 1 :]
-            ends = self.whole(believed, believed, after=1)
+            ends = self.whole(_later(believed, self.unread_ns[0]), believed, after=1)
         return starts, np.where(starts >= 0, ends, -1), sampled
 
     def oldest(self, sampled: "NDArray[np.int64]", ends: "NDArray[np.int64]") -> int | None:
@@ -194,6 +198,10 @@ class _Followed:
         sampled = sampled[: len(replaced)]
         judged = (replaced >= 0) & (sampled >= 0) & _undisturbed(sampled, replaced, self.spans)
         return int((replaced - sampled)[judged].max()) if judged.any() else None
+
+
+def _later(times: "NDArray[np.int64]", by_ns: int) -> "NDArray[np.int64]":
+    return times + by_ns * (times >= 0)
 
 
 def _undisturbed(starts: "NDArray[np.int64]", ends: "NDArray[np.int64]", spans: Sequence[Span]) -> "NDArray[np.bool_]":

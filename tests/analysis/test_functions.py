@@ -6,10 +6,14 @@ from fractions import Fraction
 from math import ceil
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from busdesign.analysis.functions import FunctionBound, Stage, function_bounds
+from busdesign.analysis.functions import FunctionBound, function_bounds
+from busdesign.analysis.stages import Stage
 from busdesign.analysis.streams import WorstCase
 from busdesign.catalogue.model import Acceptance, Catalogue, Function
+from busdesign.catalogue.model_controllers import Receive
 from busdesign.wire.lengths import frame_bits
 from tests.networks import MS, catalogue_of, message_of
 
@@ -34,6 +38,13 @@ def network(*paths: tuple[str, ...], tolerance: Fraction = Fraction(0), good_fra
     nodes = {name: replace(node, processing_ns=PROCESSING_MS[name] * MS) for name, node in made.nodes.items()}
     functions = tuple(Function(f"f{number}", path, 100 * MS) for number, path in enumerate(paths))
     return replace(made, nodes=nodes, functions=functions)
+
+
+def reading(catalogue: Catalogue, *names: str, every_ms: int = 7, depth: int = 40) -> Catalogue:
+    """The nodes ``names`` read their receive FIFO every ``every_ms``."""
+    receive = Receive(depth, every_ms * MS)
+    nodes = {name: replace(node, receive=receive) if name in names else node for name, node in catalogue.nodes.items()}
+    return replace(catalogue, nodes=nodes)
 
 
 def bounds(catalogue: Catalogue) -> tuple[FunctionBound, ...]:
@@ -151,3 +162,101 @@ def test_the_skew_knows_that_the_quicker_one_has_to_send_its_frame_first() -> No
     slow, quick = bounds(replace(catalogue, nodes=nodes))
     shortest = min(frame_bits(2, value.to_bytes(2, "little")) for value in range(1 << 16))
     assert slow.skew_ns == quick.skew_ns == 100 * MS - (shortest - 3) * 4_000
+
+
+READ_MS = {  # path: how many reads are waited for if `panel` and `left` read every so often
+    ("panel.switch", "order", "left.drive"): 1,
+    ("panel.switch", "order", "right.drive"): 0,
+    ("panel.switch", "order"): 0,  # ends on the bus, before anybody reads
+    ("order", "left.drive"): 1,
+    ("panel.switch", "order", "left.drive", "report", "panel.lamp"): 2,
+    ("panel.switch", "order", "report", "panel.lamp"): 2,
+    ("right.fault", "alarm", "panel.horn"): 1,
+    ("panel.switch", "panel.horn"): 0,
+}
+
+
+@pytest.mark.parametrize("path", READ_MS, ids=" ".join)
+@pytest.mark.parametrize("good_frames", [1, 3])
+def test_a_node_that_reads_every_so_often_adds_one_read_wherever_it_goes_on(
+    path: tuple[str, ...], good_frames: int
+) -> None:
+    plain = network(path, good_frames=good_frames)
+    (before,), (after,) = bounds(plain), bounds(reading(plain, "panel", "left"))
+    assert before.reaction_ns is not None
+    assert after.reaction_ns == before.reaction_ns + READ_MS[path] * 7 * MS
+    if before.age_ns is not None:
+        assert after.age_ns == before.age_ns + READ_MS[path] * 7 * MS
+    assert [stage.of for stage in after.stages if stage.what == "reading"] == ["left", "panel"][: READ_MS[path]] or (
+        path[1] == "alarm" and after.stages[-2] == Stage("reading", "panel", Fraction(7 * MS))
+    )
+
+
+def test_a_slow_clock_reads_less_often() -> None:
+    tolerance = Fraction(3, 1000)
+    plain = network(("order", "left.drive"), tolerance=tolerance)
+    (before,), (after,) = bounds(plain), bounds(reading(plain, "left"))
+    assert before.reaction_ns is not None
+    assert after.reaction_ns == before.reaction_ns + ceil(7 * MS / (1 - tolerance))
+
+
+def test_a_receive_fifo_that_may_overrun_leaves_nothing_to_promise() -> None:
+    catalogue = network(("panel.switch", "order", "left.drive"), ("panel.switch", "order", "right.drive"))
+    lossy, other = bounds(reading(catalogue, "left", every_ms=110, depth=2))
+    assert (lossy.reaction_ns, lossy.age_ns, lossy.skew_ns, other.skew_ns) == (None,) * 4
+    assert lossy.why_not == (
+        "up to 3 frames may come between two reads of `left`, and its receive FIFO loses what comes after 2"
+    )
+    assert other.reaction_ns is not None
+    (deep, _) = bounds(reading(catalogue, "left", every_ms=110, depth=3))
+    assert deep.reaction_ns == (20 + 50 + 2 + 110 + 10) * MS
+
+
+def test_effects_are_apart_by_a_read_if_one_of_them_waits_for_it() -> None:
+    catalogue = network(("panel.switch", "order", "left.drive"), ("panel.switch", "order", "right.drive"))
+    assert [found.skew_ns for found in bounds(reading(catalogue, "left"))] == [17 * MS, 17 * MS]
+
+
+def pair_by_pair(catalogue: Catalogue) -> list[tuple[tuple[str, ...], int]]:
+    """The definition of the skew, of each pair of functions."""
+    found = bounds(catalogue)
+    answers = []
+    for own in found:
+        names, skew = [], Fraction(0)
+        for other in found:
+            shared = [step for step, also in zip(own.function.path, other.function.path, strict=False) if step == also]
+            while own.function.path[: len(shared)] != other.function.path[: len(shared)]:
+                shared.pop()
+            messages = [step for step in shared if "." not in step]
+            if messages and own.function.path != other.function.path:
+                names.append(other.function.name)
+                ends = [_after(each, messages[-1]) for each in (own, other)]
+                skew = max(skew, ends[0][0] - ends[1][1], ends[1][0] - ends[0][1])
+        answers.append((tuple(names), ceil(skew)))
+    return answers
+
+
+def _after(bound: FunctionBound, message: str) -> tuple[Fraction, Fraction]:
+    last = max(at for at, stage in enumerate(bound.stages) if (stage.what, stage.of) == ("response", message))
+    rest = bound.stages[last + 1 :]
+    return (
+        sum((stage.most_ns or Fraction(0) for stage in rest), Fraction(0)),
+        sum((stage.least_ns for stage in rest), Fraction(0)),
+    )
+
+
+STEPS = ("order", "left.drive", "right.drive", "report", "panel.lamp", "recorder.page")
+
+
+@given(st.lists(st.lists(st.sampled_from(STEPS), min_size=1, max_size=5, unique=True), min_size=1, max_size=9))
+def test_looked_at_by_steps_the_skew_is_the_most_of_all_pairs(tails: list[list[str]]) -> None:
+    leads_on = {"order": {"left.drive", "right.drive", "report"}, "left.drive": {"report"}}
+    leads_on["report"] = {"panel.lamp", "recorder.page"}
+    paths = [["panel.switch", "order"] for _ in tails]
+    for path, tail in zip(paths, tails, strict=True):
+        for step in tail:
+            if step in leads_on.get(path[-1], ()):
+                path.append(step)
+    catalogue = reading(network(*map(tuple, paths)), "panel")
+    found = [(bound.apart_from, bound.skew_ns) for bound in bounds(catalogue)]
+    assert found == pair_by_pair(catalogue)

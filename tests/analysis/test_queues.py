@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from busdesign.analysis.queues import Group, queued_bounds
+from busdesign.analysis.offers import Group
+from busdesign.analysis.queues import queued_bounds
 from busdesign.analysis.response import Bound, Disturbance, NoBound, Stream, response_bounds
 
 

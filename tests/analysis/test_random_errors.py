@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from busdesign.analysis.random_errors import Race, late_probabilities
 from busdesign.analysis.response import Stream
-from tests.analysis.disturbed_bus import Calm, run
+from tests.analysis.disturbed_bus import Calm, releases, run
 
 RECOVERY = 31
 RATES = st.sampled_from([Fraction(1, 10**6), Fraction(1, 10**5), Fraction(1, 10**4), Fraction(1, 2000)])
@@ -124,7 +124,9 @@ class Poisson(Calm):
 
 
 def test_no_more_frames_are_late_than_the_bound_says_and_not_far_fewer() -> None:
-    """From the critical instant, thousands of times; the bound is pessimistic only in what an error costs."""
+    """From the critical instant, thousands of times. Alone at the top the bound is pessimistic only in what an error
+    costs; below, it counts busy periods that begin earlier as well, which these do not.
+    """
     rng = Random(3)
     streams = [
         stream(0, 10**5, 100, 300),
@@ -147,5 +149,50 @@ def test_no_more_frames_are_late_than_the_bound_says_and_not_far_fewer() -> None
         share = late[rank] / runs
         deviation = (share * (1 - share) / runs) ** 0.5
         assert share - 4 * deviation <= bound
-        assert share > bound / 4
+        assert share > bound / (8 if rank else 4)
     assert late[2] > 1000
+
+
+def test_errors_before_a_frame_is_released_count_as_well() -> None:
+    """On a nearly full bus the backlog of an error lasts; a race that begins at the release does not see it.
+
+    Without errors the frame is through by 31 + 8 x 100 + 100 = 931: eight frames go before it. An error from there on
+    makes it late; so does one before, as long as what it has held up is still there.
+    """
+    rng = Random(5)
+    streams = [stream(0, 104, 100, 10**5), stream(1, 40_000, 100, 935)]
+    (_, bound) = probabilities(streams, Fraction(1, 10**4))
+    from_its_release = 1 - exp(-0.0931)
+    runs, late = 1000, 0
+    for _ in range(runs):
+        release = 8_000 + rng.randrange(104)
+        offers = [[(at, at) for at in range(0, 16_000, 104)], [(release, release)]]
+        worst, _ = run(streams, offers, Poisson(1e-4, rng))
+        late += worst[1] > streams[1].deadline
+    share = late / runs
+    deviation = (share * (1 - share) / runs) ** 0.5
+    assert bound is not None
+    assert from_its_release < share - 4 * deviation < share + 4 * deviation < bound < 1
+
+
+@given(st.integers(1, 4), st.sampled_from([1e-3, 3e-3]), st.integers(0, 2**32))
+@settings(max_examples=12, deadline=None)
+def test_no_more_frames_are_late_at_any_phases_than_the_bound_says(count: int, rate: float, seed: int) -> None:
+    """Long runs of small sets, the errors of the past and all."""
+    rng = Random(seed)
+    rows = [(rng.choice([300, 450, 700]), rng.randint(20, 70), rng.choice([0, 90])) for _ in range(count)]
+    streams = [
+        stream(rank, period, length, rng.choice([period // 2, period]), jitter)
+        for rank, (period, length, jitter) in enumerate(rows)
+    ]
+    until = 150_000
+    offers = [releases(each, rng.randrange(each.period), until, "random", rng) for each in streams]
+    _, sent = run(streams, offers, Poisson(rate, rng))
+    found = probabilities(streams, Fraction(rate).limit_denominator(10**6))
+    for rank, own in enumerate(streams):
+        if found[rank] is None:
+            continue
+        ends = [end for which, _, end in sent if which == rank]
+        late = sum(end - nominal > own.deadline for end, (nominal, _) in zip(ends, offers[rank], strict=True))
+        share = late / len(ends)
+        assert share - 6 * (share / len(ends)) ** 0.5 <= (found[rank] or 0)

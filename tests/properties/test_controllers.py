@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from busdesign.analysis.frame_lengths import longest_frames
+from busdesign.analysis.frame_lengths import longest_frames, shortest_frame_bits
 from busdesign.analysis.receiving import most_between_reads
 from busdesign.analysis.response import Bound, response_bounds
 from busdesign.analysis.streams import on_the_bus, worst_cases
@@ -158,6 +158,23 @@ def test_a_receive_fifo_as_deep_as_the_bound_says_never_overruns(
     run = run_of(replace(heard, nodes=nodes), RUN_NS, **way)
     if not short:
         assert set(run.receive_overruns.values()) <= {0}
+
+
+def test_a_frame_after_one_of_a_faster_clock_ends_a_little_sooner_than_it_is_long() -> None:
+    """Its own intermission comes after its end; the one before it is shorter by what the other clock is fast."""
+    tolerances = {"a": Fraction(0), "b": Fraction(15, 1000), "c": Fraction(0)}
+    short = message_of("short", 0x555, "a", 0, 10 * MS, offset_ns=1)
+    messages = [short, message_of("long", 0x554, "b", 8, 10 * MS)]
+    messages = [replace(message, receivers=("c",)) for message in messages]
+    catalogue = catalogue_of(messages, 250_000, tolerances)
+    run = run_of(catalogue, 9 * MS, drift={"b": tolerances["b"]}, payload=fixed({"long": LONG_BYTES}))
+    ends_ns = run.traffic.end_ns
+    apart_ns = int(ends_ns[1] - ends_ns[0])
+    shortest_ns = shortest_frame_bits(short) * 4_000
+    assert apart_ns < shortest_ns
+    receiver = replace(catalogue.nodes["c"], receive=Receive(1, apart_ns + 1))
+    cases = worst_cases(catalogue, longest_frames(catalogue)).cases
+    assert most_between_reads(catalogue, receiver, cases) == 2
 
 
 # What follows shows that the properties above can fail: each is a set in which a run takes longer than the bound for

@@ -17,6 +17,7 @@ from busdesign.analysis.functions import FunctionBound, function_bounds
 from busdesign.analysis.streams import worst_cases
 from busdesign.answers.functions_run import FunctionRun, beyond_bounds, function_runs
 from busdesign.catalogue.model import Acceptance, Catalogue, Function, Message, Signal
+from busdesign.catalogue.model_controllers import Receive
 from busdesign.scenario.model import Step
 from busdesign.virtual.node import Arrival, Node, Number
 from busdesign.virtual.run import Run
@@ -97,8 +98,17 @@ class Chain:
         return function_bounds(self.catalogue, worst_cases(self.catalogue, longest_frames(self.catalogue)).cases)[0]
 
 
-def chain_of(hops: list[Message], others: list[Message], looks_ms: list[int], tolerances: list[Fraction]) -> Chain:
-    """The messages ``hops`` carry the number from node to node; ``others`` are in their way."""
+def chain_of(
+    hops: list[Message],
+    others: list[Message],
+    looks_ms: list[int],
+    tolerances: list[Fraction],
+    reads_ms: Mapping[str, int] | None = None,
+) -> Chain:
+    """The messages ``hops`` carry the number from node to node; ``others`` are in their way.
+
+    ``reads_ms``: nodes that read their receive FIFO only every so often.
+    """
     names = [f"node{number}" for number in range(len(hops) + 1)]
     carried = [
         replace(hop, receivers=(names[number + 1],), signals=VALUE, length_bytes=max(hop.length_bytes, 2))
@@ -109,6 +119,8 @@ def chain_of(hops: list[Message], others: list[Message], looks_ms: list[int], to
         name: replace(made.nodes[name], processing_ns=ceil(look_ms * MS / (1 - tolerance)))
         for name, look_ms, tolerance in zip(names, looks_ms, tolerances, strict=True)
     }
+    for name, read_ms in (reads_ms or {}).items():
+        nodes[name] = replace(nodes[name], receive=Receive(50, read_ms * MS))
     path = (f"{names[0]}.value", *(hop.name for hop in carried), f"{names[-1]}.value")
     return Chain(replace(made, nodes=nodes, functions=(Function("f", path, 10**9),)), tuple(looks_ms))
 
@@ -136,7 +148,9 @@ def chains(draw: st.DrawFn) -> Chain:
         hops.append(message(f"hop{number}", number, irregular=is_event, accept=Acceptance((frames, frames))))
     others = [message(f"other{number}", draw(st.integers(0, count))) for number in range(draw(st.integers(0, 5)))]
     looks_ms = [draw(st.integers(1, 9)), *(draw(st.sampled_from([0, 0, 2, 7])) for _ in range(count))]
-    return chain_of(hops, others, looks_ms, [draw(tolerance) for _ in range(count + 1)])
+    reads_ms = {f"node{number}": draw(st.sampled_from([0, 0, 1, 4, 13])) for number in range(count + 1)}
+    reads_ms = {name: read_ms for name, read_ms in reads_ms.items() if read_ms}
+    return chain_of(hops, others, looks_ms, [draw(tolerance) for _ in range(count + 1)], reads_ms)
 
 
 def run_with_causes(chain: Chain, apart_ns: int, gaps: list[int], way: Mapping[str, Any]) -> tuple[Run, list[int]]:
@@ -232,3 +246,59 @@ def test_a_bound_told_too_little_processing_sees_no_effects() -> None:
     hasty = function_runs([claimed], replace(run, catalogue=replace(chain.catalogue, nodes=nodes)), ())[0]
     assert (honest.causes, honest.effects) == (len(causes), len(causes))
     assert hasty.effects < hasty.causes == len(causes)
+
+
+def read_late() -> Chain:
+    """The second board reads each frame a whole period after it came, but for a nanosecond."""
+    ends_at_ns = PERIOD_NS + 1
+    offset_ns = ends_at_ns - (FRAME_BITS - 3) * BIT_NS
+    hop = message_of("hop0", 1, "node0", 2, PERIOD_NS, offset_ns=offset_ns)
+    return chain_of([hop], [], [1, 0], [Fraction(0)] * 2, {"node1": 20})
+
+
+def test_a_board_that_reads_late_is_beyond_a_bound_that_does_not_count_its_reads() -> None:
+    chain = read_late()
+    bound = chain.bound()
+    nodes = {name: replace(node, receive=None) for name, node in chain.catalogue.nodes.items()}
+    hasty = replace(chain, catalogue=replace(chain.catalogue, nodes=nodes)).bound()
+    assert bound.reaction_ns is not None
+    assert hasty.reaction_ns is not None
+    # A change just after a look, published just after a release: each wait is as long as it can be.
+    run, causes = run_with_causes(chain, 3 * PERIOD_NS, [19 * MS + 1, *[0] * (CAUSES - 1)], {})
+    really = max(taken(run, chain, causes))
+    frames_ns = sum(stage.most_ns or 0 for stage in bound.stages if stage.what == "response")
+    assert hasty.reaction_ns < bound.reaction_ns - frames_ns <= really + 1 <= bound.reaction_ns
+    (measured,) = function_runs([bound], run, ())
+    assert measured.within_bound
+    assert measured.effects == len(causes)
+
+
+def two_ways() -> Catalogue:
+    """One frame heard by two boards, one of which takes its time."""
+    chain = chain_of([message_of("hop0", 1, "node0", 2, PERIOD_NS)], [], [1, 0], [Fraction(0)] * 2)
+    catalogue = chain.catalogue
+    nodes = {**catalogue.nodes, "node2": replace(catalogue.nodes["node1"], name="node2", processing_ns=9 * MS)}
+    hop = replace(catalogue.messages[0], receivers=("node1", "node2"))
+    functions = tuple(
+        Function(f"f{number}", ("node0.value", "hop0", f"node{end}.value"), 10**9) for number, end in enumerate("121")
+    )
+    return replace(catalogue, nodes=nodes, messages=(hop,), functions=functions)
+
+
+def test_effects_of_one_cause_are_apart_as_the_run_shows_and_no_further_than_the_bound() -> None:
+    catalogue = two_ways()
+    models: dict[str, Node] = {"node0": Relay("", "hop0", 1), "node1": Relay("hop0"), "node2": Relay("hop0", "", 9)}
+    for name, model in models.items():
+        model.name = name
+    steps = tuple(Step((300 + 97 * number) * MS, {"node0.value": float(number)}) for number in range(1, 7))
+    run = run_of(catalogue, 1_000 * MS, models, steps=steps)
+    bounds = function_bounds(catalogue, worst_cases(catalogue, longest_frames(catalogue)).cases)
+    found = function_runs(bounds, run, ())
+    shown = [
+        dict(zip(run.traces[f"node{n}.value"].values, run.traces[f"node{n}.value"].times_ns, strict=True))
+        for n in (1, 2)
+    ]
+    really = max(abs(shown[0][number] - shown[1][number]) for number in range(1, 7))
+    assert [each.skew_ms for each in found] == [really / MS] * 3
+    assert [bound.skew_ns for bound in bounds] == [9 * MS] * 3
+    assert 0 < really <= 9 * MS
