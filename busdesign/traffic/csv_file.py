@@ -12,6 +12,7 @@ with ``#`` are comments.
 
 import csv
 import re
+from collections.abc import Iterator
 from typing import BinaryIO
 
 import numpy as np
@@ -19,7 +20,7 @@ import numpy as np
 from busdesign.catalogue.model import MAX_BASE_IDENTIFIER, MAX_EXTENDED_IDENTIFIER
 from busdesign.findings import did_you_mean
 from busdesign.traffic.frames import Traffic
-from busdesign.traffic.reading import Gathering, Reading, time_ns
+from busdesign.traffic.reading import Gathering, Reading, read_whole, time_ns
 from busdesign.units import NS_PER_S
 from busdesign.wire.flags import ERROR, EXTENDED, REMOTE
 from busdesign.wire.frame import LARGEST_LENGTH_CODE
@@ -44,7 +45,11 @@ _COLUMNS = {  # name: the shape of its values once unquoted, and an example
 
 def read(stream: BinaryIO) -> Reading:
     """All frames of the file; every row that is none is counted, with the reason."""
-    gathering = Gathering()
+    return read_whole(blocks, stream)
+
+
+def blocks(stream: BinaryIO, gathering: Gathering) -> Iterator[Traffic]:
+    """The same, a block at a time."""
     header = HEADER.encode()
     is_first = True
     for number, line in gathering.lines(stream):
@@ -56,7 +61,9 @@ def read(stream: BinaryIO) -> Reading:
         elif line != header:
             gathering.refuse(number, line, f"expected the header `{HEADER}`" if is_first else _why_not(line))
         is_first = False
-    return gathering.reading()
+        if gathering.is_full:
+            yield gathering.take()
+    yield from gathering.rest()
 
 
 def _add_row(gathering: Gathering, number: int, line: bytes, match: re.Match[bytes]) -> None:
@@ -112,6 +119,23 @@ def _why_not(line: bytes) -> str:
 
 def write(traffic: Traffic) -> bytes:
     """The file's content for ``traffic``; the same traffic gives the same bytes."""
+    return Encoder().encode(traffic)
+
+
+class Encoder:
+    """Traffic as the rows of the file, a part after the other, below one header."""
+
+    def __init__(self) -> None:
+        self._is_begun = False
+
+    def encode(self, traffic: Traffic) -> bytes:
+        """The rows of ``traffic``; the first time the header goes before them."""
+        head = b"" if self._is_begun else f"{HEADER}\n".encode()
+        self._is_begun = True
+        return head + _rows(traffic)
+
+
+def _rows(traffic: Traffic) -> bytes:
     seconds, within_second = np.divmod(traffic.end_ns, NS_PER_S)
     digits = traffic.payload.astype("<u8").tobytes().hex(" ").upper() + " "
     columns = zip(
@@ -130,7 +154,7 @@ def write(traffic: Traffic) -> bytes:
         f"{'' if flags & REMOTE else digits[place : place + 3 * length].rstrip()}\n"
         for second, rest, identifier, flags, length, channel, place in columns
     )
-    return f"{HEADER}\n{''.join(rows)}".encode()
+    return "".join(rows).encode()
 
 
 def _identifier(identifier: int, flags: int) -> str:

@@ -5,6 +5,7 @@ bits are adjacent (little-endian: byte 0 lowest; big-endian: byte 0 highest), sh
 again. The last shift is arithmetic for a signed signal and so carries its sign.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -13,9 +14,11 @@ from numpy.typing import NDArray
 
 from busdesign.catalogue.model import ByteOrder, Message, Signal
 from busdesign.traffic.frames import Traffic
-from busdesign.traffic.select import rows_of
+from busdesign.traffic.select import flags_of, rows_of
 
-_WORD_BITS = 64
+WORD_BITS = 64
+MOST_MESSAGES = 65_535  # that ``grouping`` can number
+LARGE_FRAMES = 400_000  # from here on compiled code is worth its start-up time
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,18 +67,27 @@ class Columns:
         A raw value of more than 53 bits is rounded to the nearest float first. NaN where a frame does not carry the
         signal.
         """
-        found = self.message.signal(signal)
-        with np.errstate(
-            over="ignore", invalid="ignore"
-        ):  # a float signal may hold anything: NaN stays NaN, without ado
-            values = self._numbers(found)
-            if found.factor != 1.0:
-                values *= found.factor
-            if found.offset != 0.0:
-                values += found.offset
-        present = self._present(found)
+        return self._physical(self.message.signal(signal))
+
+    def all_physical(self) -> dict[str, NDArray[np.float64]]:
+        """``physical`` of every signal, by name; of a large recording sooner than one at a time."""
+        return {signal.name: self.physical(signal.name) for signal in self.message.signals}
+
+    def _physical(self, signal: Signal, room: NDArray[np.float64] | None = None) -> NDArray[np.float64]:
+        """The physical values; they may, but need not, be put into ``room``."""
+        with np.errstate(over="ignore", invalid="ignore"):  # a float may be anything: NaN stays NaN, without ado
+            values = self._scaled(signal, room)
+        present = self._present(signal)
         if present is not None:
             values[~present] = np.nan
+        return values
+
+    def _scaled(self, signal: Signal, room: NDArray[np.float64] | None = None) -> NDArray[np.float64]:
+        values = self._numbers(signal)
+        if signal.factor != 1.0:
+            values *= signal.factor
+        if signal.offset != 0.0:
+            values += signal.offset
         return values
 
     def _numbers(self, signal: Signal) -> NDArray[np.float64]:
@@ -86,16 +98,27 @@ class Columns:
         return raws.astype(pattern).view(number).astype(np.float64)
 
     def _raw(self, signal: Signal) -> NDArray[np.int64] | NDArray[np.uint64]:
-        is_big = signal.byte_order is ByteOrder.BIG
-        top_bit = _bits_above_if_big(signal) if is_big else _WORD_BITS - signal.start_bit - signal.length_bits
-        word = (self._big_endian if is_big else self.payload) << np.uint64(top_bit)
-        down = _WORD_BITS - signal.length_bits
+        up, down = self._shifts(signal)
+        word = self._words(signal) << np.uint64(up)
         if signal.signed:
             signed = word.view(np.int64)
             signed >>= np.int64(down)
             return signed
         word >>= np.uint64(down)
         return word if down == 0 else word.view(np.int64)
+
+    def _words(self, signal: Signal) -> NDArray[np.uint64]:
+        """The payload with the signal's bits adjacent."""
+        return self._big_endian if signal.byte_order is ByteOrder.BIG else self.payload
+
+    @staticmethod
+    def _shifts(signal: Signal) -> tuple[int, int]:
+        """How far up the signal's bits go to the top of the word, and how far down again."""
+        if signal.byte_order is ByteOrder.BIG:
+            up = _bits_above_if_big(signal)
+        else:
+            up = WORD_BITS - signal.start_bit - signal.length_bits
+        return up, WORD_BITS - signal.length_bits
 
     @cached_property
     def _big_endian(self) -> NDArray[np.uint64]:
@@ -119,6 +142,18 @@ def decode(traffic: Traffic, message: Message) -> Columns:
     rows = rows_of(traffic, message)
     rows = rows[traffic.length[rows] >= message.length_bytes]
     return Columns(message, rows, traffic.end_ns[rows], traffic.payload[rows])
+
+
+def decode_all(traffic: Traffic, messages: Iterable[Message]) -> dict[str, Columns]:
+    """``decode`` of each of ``messages``, by name; of a large recording all at once, by compiled loops."""
+    wanted = list(messages)
+    keys = [(message.identifier, flags_of(message)) for message in wanted]
+    is_plain = len(set(keys)) == len(keys) < MOST_MESSAGES  # with an identifier twice, a frame is of both
+    if len(traffic) < LARGE_FRAMES or not is_plain:
+        return {message.name: decode(traffic, message) for message in wanted}
+    from busdesign.traffic.grouping import group  # loads numba
+
+    return {columns.message.name: columns for columns in group(traffic, wanted)}
 
 
 def signal_track(traffic: Traffic, message: Message, signal: str) -> SignalTrack:

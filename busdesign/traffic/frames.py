@@ -29,7 +29,7 @@ Row: TypeAlias = tuple[int, int, int, int, int, int]
 
 Rows: TypeAlias = slice | NDArray[np.bool_] | NDArray[np.int64]
 
-_DTYPES: dict[str, np.dtype[Any]] = {
+DTYPES: dict[str, np.dtype[Any]] = {
     "end_ns": np.dtype(np.int64),
     "identifier": np.dtype(np.uint32),
     "flags": np.dtype(np.uint8),
@@ -37,6 +37,8 @@ _DTYPES: dict[str, np.dtype[Any]] = {
     "channel": np.dtype(np.uint8),
     "payload": np.dtype(np.uint64),
 }
+
+_FLAGS = frozenset((0, EXTENDED, REMOTE, EXTENDED | REMOTE, ERROR))
 
 # For each length the bits of a payload that no data byte fills.
 _BEYOND_DATA = np.array([2**64 - 2 ** (8 * min(length, 8)) for length in range(LARGEST_LENGTH_CODE + 1)], np.uint64)
@@ -70,7 +72,7 @@ class Traffic:
     blob: bytes = b""
 
     def __post_init__(self) -> None:
-        for name in _DTYPES:
+        for name in DTYPES:
             object.__setattr__(self, name, _read_only(name, getattr(self, name), len(self.end_ns)))
         _check_channels(self)
         _check_rows(self)
@@ -78,11 +80,23 @@ class Traffic:
     @classmethod
     def of_rows(cls, rows: Iterable[Row], channels: tuple[str, ...] = ("can0",)) -> Self:
         """Traffic from one tuple a frame. Raises ValueError."""
-        columns = list(zip(*rows, strict=True)) or [()] * len(_DTYPES)
-        if len(columns) != len(_DTYPES):
-            raise ValueError(f"a row has {len(_DTYPES)} values ({', '.join(_DTYPES)}), got {len(columns)}")
-        arrays: dict[str, Any] = {name: _array(name, column) for name, column in zip(_DTYPES, columns, strict=True)}
+        columns = list(zip(*rows, strict=True)) or [()] * len(DTYPES)
+        if len(columns) != len(DTYPES):
+            raise ValueError(f"a row has {len(DTYPES)} values ({', '.join(DTYPES)}), got {len(columns)}")
+        arrays: dict[str, Any] = {name: _array(name, column) for name, column in zip(DTYPES, columns, strict=True)}
         return cls(**arrays, channels=channels)
+
+    @classmethod
+    def of_valid(cls, columns: Sequence[NDArray[Any]], channels: tuple[str, ...]) -> Self:
+        """Traffic of columns in their order that are known to break no rule above: they are not checked again."""
+        traffic = object.__new__(cls)
+        for name, column in zip(DTYPES, columns, strict=True):
+            view = column.view()
+            view.flags.writeable = False
+            object.__setattr__(traffic, name, view)
+        object.__setattr__(traffic, "channels", channels)
+        object.__setattr__(traffic, "blob", b"")
+        return traffic
 
     @classmethod
     def empty(cls, channels: tuple[str, ...] = ("can0",)) -> Self:
@@ -97,7 +111,7 @@ class Traffic:
         if not isinstance(rows, slice | np.ndarray):
             raise TypeError(f"traffic is indexed by a slice, a mask or row numbers, not by {type(rows).__name__}")
         chosen = object.__new__(Traffic)  # a choice of valid rows is valid: no second check
-        for name in _DTYPES:
+        for name in DTYPES:
             column = getattr(self, name)[rows]
             column.flags.writeable = False
             object.__setattr__(chosen, name, column)
@@ -117,7 +131,7 @@ class Traffic:
 
     def equal(self, other: "Traffic") -> bool:
         """Whether both say the same in every frame. Channels count by name, not by index."""
-        columns = [name for name in _DTYPES if name != "channel"]
+        columns = [name for name in DTYPES if name != "channel"]
         if not all(np.array_equal(getattr(self, name), getattr(other, name)) for name in columns):
             return False
         index_of = {name: index for index, name in enumerate(self.channels)}
@@ -137,10 +151,10 @@ def concatenate(parts: Sequence[Traffic]) -> Traffic:
     for part in parts:
         renumber = np.array([channels.index(name) for name in part.channels], np.uint8)
         renumbered.append(renumber[part.channel])
-    joined: dict[str, Any] = {
-        name: np.concatenate([getattr(part, name) for part in parts]) for name in _DTYPES if name != "channel"
-    }
-    return Traffic(channel=np.concatenate(renumbered), channels=channels, **joined)
+    joined = [
+        np.concatenate(renumbered if name == "channel" else [getattr(part, name) for part in parts]) for name in DTYPES
+    ]
+    return Traffic.of_valid(joined, channels)
 
 
 def is_channel_name(name: str) -> bool:
@@ -149,18 +163,40 @@ def is_channel_name(name: str) -> bool:
     return printable and len(name.encode()) <= MAX_CHANNEL_NAME_BYTES
 
 
+def require_row(row: Row, channel: str) -> None:
+    """Raise ValueError unless ``row`` is a frame that ``Traffic`` keeps, on a channel of that name; its index is free.
+
+    The rules of ``Traffic`` for one frame, without an array.
+    """
+    end_ns, identifier, flags, length, _, payload = row
+    is_remote = bool(flags & REMOTE)
+    last = MAX_EXTENDED_IDENTIFIER if flags & (EXTENDED | ERROR) else MAX_BASE_IDENTIFIER
+    if not 0 <= end_ns < 2**63:
+        raise ValueError(f"end_ns {end_ns} is not within 0 and 2**63 - 1")
+    if flags not in _FLAGS:
+        raise ValueError(f"flags {flags} are none of a classical frame")
+    if not 0 <= identifier <= last:
+        raise ValueError(f"identifier {identifier:#x} is not within 0 and {last:#x}")
+    if not 0 <= length <= (LARGEST_LENGTH_CODE if is_remote else MAX_CLASSICAL_BYTES):
+        raise ValueError(f"length {length} is none of such a frame")
+    if not 0 <= payload < (1 if is_remote else 1 << 8 * length):
+        raise ValueError(f"payload {payload:#x} does not fit {0 if is_remote else length} data bytes")
+    if not is_channel_name(channel):
+        raise ValueError(f"channel {channel!r} is no name")
+
+
 def _array(name: str, values: Sequence[int]) -> NDArray[Any]:
-    room = np.iinfo(_DTYPES[name])
+    room = np.iinfo(DTYPES[name])
     for value in (min(values, default=0), max(values, default=0)):
         if not room.min <= value <= room.max:  # older numpy would wrap it around
             raise ValueError(f"{name} {value} does not fit its column, {room.min}..{room.max}")
-    return np.array(values, _DTYPES[name])
+    return np.array(values, DTYPES[name])
 
 
 def _read_only(name: str, column: NDArray[Any], count: int) -> NDArray[Any]:
-    if not isinstance(column, np.ndarray) or column.dtype != _DTYPES[name] or column.shape != (count,):
+    if not isinstance(column, np.ndarray) or column.dtype != DTYPES[name] or column.shape != (count,):
         found = f"{column.dtype} {column.shape}" if isinstance(column, np.ndarray) else type(column).__name__
-        raise ValueError(f"{name} must be an array of {_DTYPES[name]} and of shape ({count},), got {found}")
+        raise ValueError(f"{name} must be an array of {DTYPES[name]} and of shape ({count},), got {found}")
     view = column.view()  # the caller's own array stays as writable as it was
     view.flags.writeable = False
     return view

@@ -9,6 +9,7 @@ data, between two bytes, cannot be told from a shorter frame: the format carries
 """
 
 import re
+from collections.abc import Iterator
 from functools import lru_cache
 from typing import BinaryIO
 
@@ -16,12 +17,12 @@ import numpy as np
 
 from busdesign.catalogue.model import MAX_BASE_IDENTIFIER, MAX_EXTENDED_IDENTIFIER
 from busdesign.traffic.frames import MAX_CHANNEL_NAME_BYTES, Traffic
-from busdesign.traffic.reading import Gathering, Reading, time_ns
+from busdesign.traffic.reading import Gathering, Reading, read_whole, time_ns
 from busdesign.units import NS_PER_S
 from busdesign.wire.flags import ERROR, EXTENDED, REMOTE
 from busdesign.wire.frame import LARGEST_LENGTH_BYTES
 
-_ERROR_BIT = 0x2000_0000  # CAN_ERR_FLAG, Linux kernel, include/uapi/linux/can.h
+ERROR_BIT = 0x2000_0000  # CAN_ERR_FLAG, Linux kernel, include/uapi/linux/can.h
 
 _LINE = re.compile(
     rb"\((\d{1,10})(?:\.(\d{1,9}))?\)[ \t]+(\S{1,64})[ \t]+([0-9A-Fa-f]{8}|[0-9A-Fa-f]{3})"
@@ -36,10 +37,16 @@ _RAW_LENGTH_CODE = re.compile(rb"[0-9A-Fa-f]{16}_[9A-Fa-f]\Z")
 
 def read(stream: BinaryIO) -> Reading:
     """All frames of a text log; every line that is none is counted, with the reason."""
-    gathering = Gathering()
+    return read_whole(blocks, stream)
+
+
+def blocks(stream: BinaryIO, gathering: Gathering) -> Iterator[Traffic]:
+    """The same, a block at a time."""
     for number, line in gathering.lines(stream):
         read_line(gathering, number, line)
-    return gathering.reading()
+        if gathering.is_full:
+            yield gathering.take()
+    yield from gathering.rest()
 
 
 def read_line(gathering: Gathering, number: int, line: bytes) -> None:
@@ -77,8 +84,8 @@ def _identifier_and_flags(written: bytes) -> tuple[int, int]:
         return identifier, 0
     if identifier <= MAX_EXTENDED_IDENTIFIER:
         return identifier, EXTENDED
-    if identifier <= MAX_EXTENDED_IDENTIFIER | _ERROR_BIT:
-        return identifier ^ _ERROR_BIT, ERROR
+    if identifier <= MAX_EXTENDED_IDENTIFIER | ERROR_BIT:
+        return identifier ^ ERROR_BIT, ERROR
     raise ValueError(f"identifier `{written.decode()}` does not fit 29 bits, 1FFFFFFF is the last")
 
 
@@ -136,9 +143,17 @@ def write(traffic: Traffic) -> bytes:
     ).encode()
 
 
+class Encoder:
+    """Traffic as the lines of a text log, a part after the other."""
+
+    def encode(self, traffic: Traffic) -> bytes:
+        """The lines of ``traffic``."""
+        return write(traffic)
+
+
 def _written(identifier: int, flags: int) -> str:
     if flags & ERROR:
-        return f"{identifier | _ERROR_BIT:08X}"
+        return f"{identifier | ERROR_BIT:08X}"
     return f"{identifier:08X}" if flags & EXTENDED else f"{identifier:03X}"
 
 

@@ -21,7 +21,9 @@ def refusal(path: Path) -> Finding:
     return finding
 
 
-@pytest.mark.parametrize("name", ["run.log", "run.csv", "RUN.LOG"])
+@pytest.mark.parametrize(
+    "name", ["run.log", "run.csv", "RUN.LOG", "run.pcapng", "run.log.gz", "run.csv.gz", "run.Pcapng.GZ"]
+)
 def test_what_is_written_is_read_back(tmp_path: Path, name: str) -> None:
     path = tmp_path / name
     write_traffic(TRAFFIC, path)
@@ -31,7 +33,7 @@ def test_what_is_written_is_read_back(tmp_path: Path, name: str) -> None:
     assert os.listdir(tmp_path) == [name]
 
 
-@pytest.mark.parametrize("suffix", [".log", ".csv"])
+@pytest.mark.parametrize("suffix", [".log", ".csv", ".pcapng", ".log.gz"])
 def test_the_same_traffic_gives_the_same_bytes(tmp_path: Path, suffix: str) -> None:
     first, second = tmp_path / f"first{suffix}", tmp_path / f"second{suffix}"
     write_traffic(TRAFFIC, first)
@@ -61,7 +63,7 @@ def test_a_missing_file_without_neighbours(tmp_path: Path) -> None:
     assert "no folder" in refusal(tmp_path / "nowhere" / "run.csv").fix
 
 
-@pytest.mark.parametrize("name", ["run.blf", "run", "run.csv.bak"])
+@pytest.mark.parametrize("name", ["run.txt", "run", "run.csv.bak", "run.gz"])
 def test_an_unknown_suffix_is_refused_both_ways(tmp_path: Path, name: str) -> None:
     path = tmp_path / name
     with pytest.raises(OutputError, match=r"allowed: `\.log` .*`\.csv`"):
@@ -113,3 +115,13 @@ def test_a_csv_with_its_header_alone_says_that_nothing_was_sent(tmp_path: Path) 
     assert len(read_traffic(tmp_path / "run.csv").traffic) == 0
     (tmp_path / "nothing.csv").write_bytes(b"")
     assert "holds no frame" in refusal(tmp_path / "nothing.csv").text
+
+
+def test_one_channel_by_its_name(tmp_path: Path) -> None:
+    two = Traffic.of_rows([(1, 0x110, 0, 0, 0, 0), (2, 0x111, 0, 0, 1, 0), (3, 0x112, 0, 0, 0, 0)], ("left", "right"))
+    write_traffic(two, tmp_path / "run.log")
+    assert read_traffic(tmp_path / "run.log", channel="left").traffic.identifier.tolist() == [0x110, 0x112]
+    with pytest.raises(CaptureError) as caught:
+        read_traffic(tmp_path / "run.log", channel="lefd")
+    (finding,) = caught.value.findings
+    assert (finding.rule, finding.fix) == ("capture-channel", "did you mean `left`?")

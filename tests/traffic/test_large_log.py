@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from busdesign.traffic import files, large_log, text_log
+from busdesign.traffic import files, formats, large_log, text_log
 from busdesign.traffic.frames import Traffic
 from busdesign.traffic.reading import MAX_LINE_BYTES
 
@@ -43,7 +43,16 @@ def line_by_line(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.usefixtures("line_by_line")
-@pytest.mark.parametrize("line", [GOOD, b"(1.123456789) can10 1FFFFFFF#0123456789ABCDEF R\r\n"])
+@pytest.mark.parametrize(
+    "line",
+    [
+        GOOD,
+        b"(1.123456789) can10 1FFFFFFF#0123456789ABCDEF R\r\n",
+        b"(1700000000.123456) a_long_name 20000080#0000000000000000\n",
+        b"(12.000540001) can0 7F0#R8\n",
+        b"(0.5) can0 7f0#8877665544332211\n",
+    ],
+)
 def test_every_line_one_byte_away_from_a_good_one(line: bytes) -> None:
     known = line + GOOD  # both channels: from here on the compiled loop need not stop for a new one
     near = [line[:place] + line[place + 1 :] for place in range(len(line))]
@@ -100,15 +109,15 @@ def test_damaged_logs(seed: int) -> None:
 
 
 def _line(rng: Random) -> bytes:
-    time = f"{rng.randrange(10**9)}.{rng.randrange(10**6):06d}"
-    identifier = f"{rng.getrandbits(29):08X}" if rng.random() < 0.3 else f"{rng.getrandbits(11):03x}"
-    data = rng.choices([rng.randbytes(rng.randrange(9)).hex(), "R", "#1AABB"], [20, 1, 1])[0]
-    return f"({time}) {rng.choice(['can0', 'can1', 'can10'])} {identifier}#{data}\n".encode()
+    seconds = rng.choice([rng.randrange(10**9), 1_700_000_000, 1_700_000_000])
+    time = f"{seconds}.{rng.choices([f'{rng.randrange(10**6):06d}', f'{rng.randrange(10**9):09d}', '5'], [8, 2, 1])[0]}"
+    identifier = f"{rng.getrandbits(30):08X}" if rng.random() < 0.3 else f"{rng.getrandbits(11):03x}"
+    data = rng.choices([rng.randbytes(rng.randrange(9)).hex(), "R", "R5", "#1AABB"], [20, 1, 1, 1])[0]
+    return f"({time}) {rng.choice(['can0', 'can1', 'can10', 'can_of_length'])} {identifier}#{data}\n".encode()
 
 
 def test_logs_longer_than_a_chunk(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(large_log, "_CHUNK_BYTES", 1000)
-    monkeypatch.setattr(large_log, "_CHUNK_ROWS", 16)
     rng = Random(1)
     require_same(
         b"".join(_line(rng) if rng.random() < 0.97 else b"x" * rng.randrange(9000) + b"\n" for _ in range(500))
@@ -124,8 +133,8 @@ def test_a_large_file_takes_the_compiled_road(tmp_path: Path, monkeypatch: pytes
     path = tmp_path / "run.log"
     path.write_bytes(GOOD * 100 + b"rubbish\n")
     plain = files.read_traffic(path)
-    monkeypatch.setattr(files, "LARGE_BYTES", 1000)
-    monkeypatch.delattr(text_log, "read")
+    monkeypatch.setattr(formats, "LARGE_BYTES", 1000)
+    monkeypatch.delattr(text_log, "blocks")
     large = files.read_traffic(path)
     assert large.traffic.equal(plain.traffic)
     assert large.bad_lines == plain.bad_lines
