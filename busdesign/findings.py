@@ -5,8 +5,9 @@ A finding is data, not text on a screen: the command line, the report and ``--js
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 from enum import StrEnum
+
+from busdesign.words import vocabulary
 
 _SHOWN_CHARACTERS = 60  # of what was found; the place shows the rest
 
@@ -114,15 +115,13 @@ def _order(found: Finding) -> tuple[bool, str, int, int, str, str]:
 
 def nearest(wrong: object, allowed: Iterable[str]) -> str | None:
     """The allowed word that looks most like ``wrong``, for a hint, or None if none is close."""
-    by_letters = {word.lower(): word for word in reversed(list(allowed))}
-    close = get_close_matches(str(wrong)[:_SHOWN_CHARACTERS].lower(), by_letters, n=1, cutoff=0.6)
-    return by_letters[close[0]] if close else None
+    return vocabulary(allowed).nearest(str(wrong)[:_SHOWN_CHARACTERS].lower())
 
 
 def did_you_mean(wrong: object, allowed: Iterable[str], *, most: int = 8) -> str:
     """A hint for a word that is not one of ``allowed``: those that it begins, the nearest one, or the list of them."""
-    words = list(allowed)
-    begun = _begun_with(str(wrong), words)
+    words = tuple(allowed)
+    begun = [f"`{word}`" for word in vocabulary(words).begun_with(str(wrong).lower())]
     if 0 < len(begun) <= most:
         return f"did you mean {' or '.join([', '.join(begun[:-1])] * (len(begun) > 1) + begun[-1:])}?"
     close = nearest(wrong, words)
@@ -132,10 +131,3 @@ def did_you_mean(wrong: object, allowed: Iterable[str], *, most: int = 8) -> str
         return ""
     more = f" ... ({len(words)} in all)" if len(words) > most else ""
     return "allowed: " + ", ".join(f"`{word}`" for word in words[:most]) + more
-
-
-def _begun_with(wrong: str, words: Iterable[str]) -> list[str]:
-    """Those of ``words`` that go on where ``wrong`` ends, in backticks; none if it is one of them but for the case."""
-    lower = wrong.lower()
-    begun = [word for word in words if word.lower().startswith(lower)] if lower else []
-    return [] if lower in (word.lower() for word in begun) else [f"`{word}`" for word in begun]

@@ -10,6 +10,7 @@ PACKAGE = Path(__file__).resolve().parents[1] / "busdesign"
 
 # From the basement up, as DEVELOPERS.md draws it: rooms of one floor are neighbours and do not know each other.
 FLOORS: list[set[str]] = [
+    {"words"},
     {"chance", "compiled", "findings"},
     {"card_file", "errors", "units"},
     {"outputs"},

@@ -16,6 +16,8 @@ _TITLES = {
     ("check", ""): "does it fit the bus",
     ("compile", ""): "the DBC database",
     ("simulate", ""): "a run",
+    ("audit", ""): "a capture from the bench",
+    ("any command", ""): "the program itself",
 }
 
 

@@ -6,10 +6,12 @@ Digits are never touched: ``strut_1`` is no slip for ``strut_2``, nor ``0110`` o
 
 import re
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
+from itertools import islice
 
 from busdesign.findings import Edit, Place
+from busdesign.words import letters_of
 
 _SHORT, _LONG = 4, 5  # letters: near a shorter word lie too many; a changed letter is a slip in a longer one
 _ANCHOR = re.compile(r"&[^\s,\[\]{}]+[ \t]+")
@@ -25,10 +27,27 @@ def word_meant(word: object, allowed: Iterable[str], hint: str, *, closed: bool 
     if not isinstance(word, str) or not hint.startswith("did you mean `"):
         return ""
     folded, most = _folded(word), 1 if len(word) < _SHORT else 2
-    near = [known for known in allowed if _distance(folded, _folded(known), most) <= most]
+    near = list(islice(_near(folded, tuple(allowed), most), 2))
     if len(near) != 1 or hint != f"did you mean `{near[0]}`?":
         return ""
     return near[0] if _is_slip(folded, _folded(near[0]), closed) else ""
+
+
+def _near(folded: str, allowed: tuple[str, ...], most: int) -> Iterator[str]:
+    """Those of ``allowed`` that are at most so far from a word; those that share most letters are looked at first."""
+    mine, length = letters_of(folded), len(folded)
+    shared = [(mine & theirs).bit_count() - max(length, len(other)) for _, other, theirs in _made_ready(allowed)]
+    likely = sorted((missing, at) for at, common in enumerate(shared) if (missing := -common) <= most)
+    for _, at in likely:
+        known, other, _ = _made_ready(allowed)[at]
+        if _distance(folded, other, most) <= most:
+            yield known
+
+
+@lru_cache(maxsize=16)  # once for all slips that are held against the same words
+def _made_ready(allowed: tuple[str, ...]) -> tuple[tuple[str, str, int], ...]:
+    folded = [(known, _folded(known)) for known in allowed]
+    return tuple((known, other, letters_of(other)) for known, other in folded)
 
 
 def uses_of(named: Iterable[tuple[str, Place]]) -> Counter[str]:

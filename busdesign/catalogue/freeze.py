@@ -1,5 +1,6 @@
 """From a draft in which no rule found an error to the frozen catalogue."""
 
+from functools import cache
 from types import MappingProxyType
 
 from busdesign.catalogue.draft import AcceptWritten, FunctionWritten, MessageWritten, SignalWritten
@@ -77,8 +78,13 @@ def _function(part: FunctionPart) -> Function:
 
 
 def _keys_set(written: MessageWritten | SignalWritten | FunctionWritten) -> set[str]:
-    fields = type(written).model_fields
-    return {fields[name].alias or name for name in written.model_fields_set}
+    aliases = _aliases(type(written))
+    return {aliases[name] for name in written.model_fields_set}
+
+
+@cache
+def _aliases(kind: type[MessageWritten | SignalWritten | FunctionWritten]) -> dict[str, str]:
+    return {name: field.alias or name for name, field in kind.model_fields.items()}
 
 
 def _acceptance(written: AcceptWritten | None) -> Acceptance | None:

@@ -12,6 +12,7 @@ from typing import Any
 from pydantic import Field
 
 from busdesign.catalogue.draft import CatalogueWritten, Words
+from busdesign.catalogue.lone_parts import about_a_lone_part
 from busdesign.catalogue.named_files import named_from, near_files
 from busdesign.catalogue.source import Source, parse_source
 from busdesign.catalogue.text_file import MAX_FILE_BYTES, Unreadable, decoded, read_raw
@@ -24,6 +25,7 @@ MAX_FILES = 50  # of one catalogue
 
 _SECTIONS = ("nodes", "codes", "signal_types", "messages", "functions")
 _OF_THE_MAIN_FILE = ("catalogue", "bus", "revision")
+_HEAD_OF_ANY = {"catalogue": "a part", "bus": {"bit_rate": "250 kbit/s"}}
 
 
 def _about(section: str) -> str:
@@ -47,7 +49,12 @@ def with_included(main: Source, findings: list[Finding]) -> Source:
 
     Raises CatalogueError if one of them cannot be had: whatever it would define would seem to be missing.
     """
-    if not isinstance(main.data, dict) or "include" not in main.data:
+    if not isinstance(main.data, dict):
+        return main
+    if _is_lone_part(main.data):
+        findings.append(about_a_lone_part(main.file, project_folder(main.file)))
+        main = replace(main, data={**_HEAD_OF_ANY, **main.data})  # that these are missing has just been said
+    if "include" not in main.data:
         return main
     reading = _Reading(main, findings)
     reading.follow(main, ((os.path.realpath(main.file), main.file),))
@@ -55,6 +62,11 @@ def with_included(main: Source, findings: list[Finding]) -> Source:
     if not reading.is_complete:
         raise CatalogueError(findings)
     return replace(merged, included=tuple(part.file for part in reading.parts))
+
+
+def _is_lone_part(data: dict[Any, Any]) -> bool:
+    parts = (*_SECTIONS, "include", "comment")
+    return bool(data) and all(key in parts for key in data) and any(key in data for key in _SECTIONS)
 
 
 def refuse_includes(source: Source, findings: list[Finding]) -> None:

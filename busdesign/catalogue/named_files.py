@@ -3,7 +3,7 @@
 import os
 
 from busdesign.catalogue.text_file import found_nearby
-from busdesign.findings import did_you_mean
+from busdesign.findings import did_you_mean, nearest
 
 
 def named_from(written: str, file: str) -> str:
@@ -30,4 +30,6 @@ def near_files(path: str, file: str) -> str:
         names = sorted(name for name in os.listdir(folder or ".") if name.endswith((".yaml", ".yml")))
     except (OSError, ValueError):
         return f"there is no folder `{folder}` either"
-    return did_you_mean(wrong, names)
+    by_stem = {os.path.splitext(name)[0]: name for name in reversed(names)}
+    close = nearest(os.path.splitext(wrong)[0], by_stem)  # the ending alone makes no two names alike
+    return f"did you mean `{by_stem[close]}`?" if close else did_you_mean("", names)

@@ -13,7 +13,7 @@ does so too, without regard to bytes.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from busdesign.catalogue.model import MAX_CLASSICAL_BYTES, ByteOrder, bit_positions
 
@@ -29,14 +29,21 @@ class Slot:
     byte_order: ByteOrder
     start_bit: int | None
     whole_bytes: bool = False
-    pages: Pages = ()  # the conditions under which it is there; () for always
+    pages: Pages = ()  # the conditions under which it is there, the nearest selector's first; () for always
+    _raws: Mapping[str, frozenset[int]] = field(init=False, repr=False, compare=False)  # of the selectors in ``pages``
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_raws", dict(self.pages))
 
     def excludes(self, other: "Slot") -> bool:
-        """Whether no frame carries both, so that they may lie on the same bits."""
-        if not other.pages:
-            return False
-        theirs = dict(other.pages)
-        return any(selector in theirs and raws.isdisjoint(theirs[selector]) for selector, raws in self.pages)
+        """Whether no frame carries both, so that they may lie on the same bits.
+
+        Where their ways to the signals that are always there meet, they part by the raw numbers of that selector;
+        from there on the conditions of both are the same.
+        """
+        theirs = other._raws
+        meeting = next((selector for selector, _ in self.pages if selector in theirs), None) if theirs else None
+        return meeting is not None and self._raws[meeting].isdisjoint(theirs[meeting])
 
     def loose(self) -> "Slot":
         """The same without a start bit."""

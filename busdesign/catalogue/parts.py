@@ -1,17 +1,18 @@
 """The parts of a catalogue while it is being checked: as written, with their places, before anything is frozen."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from busdesign.catalogue.draft import FunctionWritten, MessageWritten, SignalWritten
 from busdesign.catalogue.draft_wires import BusWritten, NodeWritten
-from busdesign.catalogue.model import ByteOrder
+from busdesign.catalogue.model import MAX_CLASSICAL_BYTES, ByteOrder
 from busdesign.catalogue.packing import Layout, Pages, Slot
 from busdesign.catalogue.source import Source, Trail
 from busdesign.findings import Place, error
 
 __all__ = ["Draft", "MessagePart", "error", "line_of"]
 
+_MOST_SELECTORS = 8 * MAX_CLASSICAL_BYTES  # on the way up from a signal: each takes a bit of every frame that has it
 UNKNOWN, INVALID = "unknown", "invalid"  # the words for the raw numbers behind these keys
 
 
@@ -44,6 +45,7 @@ class MessagePart:
 
     def slots(self, draft: "Draft") -> list[Slot]:
         """Its signals, as ``packing`` wants them."""
+        pages = draft.pages(self)
         return [
             Slot(
                 name,
@@ -51,7 +53,7 @@ class MessagePart:
                 self.byte_order_of(name),
                 signal.start,
                 bool(signal.crc) and signal.bits % 8 == 0,
-                draft.pages(self, signal),
+                pages[name],
             )
             for name, signal in self.written.signals.items()
         ]
@@ -136,18 +138,22 @@ class Draft:
             return selector, tuple(raw for raw in raws if raw is not None)
         return "", ()
 
-    def pages(self, message: MessagePart, signal: SignalWritten) -> Pages:
-        """All conditions under which ``signal`` is there, the nearest selector's first; a loop of them ends."""
-        found: dict[str, frozenset[int]] = {}
-        selector, raws = self.selection(message, signal)
-        while selector and selector not in found:
-            found[selector] = frozenset(raws)
-            above = message.written.signals.get(selector)
-            selector, raws = self.selection(message, above) if above else ("", ())
-        return tuple(found.items())
+    def pages(self, message: MessagePart) -> Mapping[str, Pages]:
+        """All conditions under which each signal is there, the nearest selector's first; a loop of them ends."""
+        chosen = {name: self.selection(message, signal) for name, signal in message.written.signals.items()}
+        above = {name: (selector, frozenset(raws)) for name, (selector, raws) in chosen.items()}
+        return {name: tuple(_up_from(name, above)) for name in above}
 
     def requested_by(self, message: MessagePart) -> MessagePart | None:
         """What the remote frame ``message`` asks for; None if it is no remote frame, or asks for nothing known."""
         if message.written.requests is None:
             return None
         return self._by_name.get(message.written.requests)
+
+
+def _up_from(name: str, above: Mapping[str, tuple[str, frozenset[int]]]) -> Iterator[tuple[str, frozenset[int]]]:
+    seen = {""}
+    while name in above and above[name][0] not in seen and len(seen) <= _MOST_SELECTORS:
+        yield above[name]
+        name = above[name][0]
+        seen.add(name)

@@ -18,9 +18,24 @@ def random_payloads(codec: MessageCodec, rng: Random) -> Payloads:
     if not message.signals:
         bits = 8 * message.length_bytes
         return lambda _, count: rng.getrandbits(bits) if bits else 0
+    pack, getrandbits = codec.pack, rng.getrandbits
+    plain = [_plain(signal) for signal in message.signals]
+    if all(one is not None for one in plain):  # the usual case, and several times as quick
+        spans = [one for one in plain if one is not None]
+        return lambda _, count: pack([least + getrandbits(bits) for least, bits in spans], count)
     draws = [_draw(signal, rng) for signal in message.signals]
-    pack = codec.pack
     return lambda _, count: pack([draw() for draw in draws], count)
+
+
+def _plain(signal: Signal) -> tuple[int, int] | None:
+    """The least raw number, and of how many bits its distance to any other is, where all of these are allowed."""
+    if signal.role is not Role.VALUE:
+        return 0, 0
+    allowed = () if signal.is_float else allowed_raws(signal)
+    if not isinstance(allowed, range):
+        return None
+    count = allowed.stop - allowed.start  # may be longer than `len` can say
+    return (allowed.start, count.bit_length() - 1) if count > 0 and not count & (count - 1) else None
 
 
 def _draw(signal: Signal, rng: Random) -> Callable[[], int]:

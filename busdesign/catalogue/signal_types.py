@@ -12,9 +12,10 @@ from pydantic import Field, PlainValidator
 
 from busdesign.catalogue.draft import SignalWritten
 from busdesign.catalogue.edits import other_word, word_meant
+from busdesign.catalogue.hints import Hints
 from busdesign.catalogue.source import Source, Trail
 from busdesign.catalogue.validation import validated
-from busdesign.findings import Finding, Place, Refused, did_you_mean, error, printable, shown
+from busdesign.findings import Finding, Place, Refused, error, printable, shown
 
 _SECTION = "signal_types"
 
@@ -59,6 +60,7 @@ class SignalTypes:
         self._source = source
         self._types: dict[Any, dict[Any, Any]] = {}
         self._names = [name for name in written if isinstance(name, str)] if isinstance(written, dict) else []
+        self._hints = Hints(self._names, _SECTION)
         for name in self._names:
             validated(SignalTypeWritten, written[name], source, (_SECTION, name), findings)
             if isinstance(written[name], dict) and "type" not in written[name]:
@@ -105,7 +107,7 @@ class SignalTypes:
         text = f"there is no signal type {shown(kind)}"
         if "{" in kind:
             return error("unknown-type", where, text, "the name of a type holds no word of `for_each`")
-        hint = did_you_mean(kind, self._names) or "write it under `signal_types` at the top of the file"
+        hint = (self._hints.of(kind) if self._names else "") or "write it under `signal_types` at the top of the file"
         return error("unknown-type", where, text, hint, other_word(where, kind, word_meant(kind, self._names, hint)))
 
 

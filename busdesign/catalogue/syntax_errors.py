@@ -17,6 +17,7 @@ class _Saying:
     text: str
     fix: str
     at_start: bool = False
+    rule: str = "yaml-syntax"
 
 
 _QUOTES = "put quotes round a text that holds `: `, or begins with a sign such as `%`, `@`, `*` or `&`"
@@ -44,7 +45,7 @@ _SAYINGS = (
     _Saying("found undefined alias", "this alias refers to nothing before it", "put `&name` before what it stands for"),
     _Saying("found duplicate anchor", "this anchor is given twice", "give one of the two another name"),
     _Saying("but found another document", "a second YAML document begins here", "one file is one document"),
-    _Saying("exceeded maximum nesting depth", "nested too deeply", "40 levels are read"),
+    _Saying("exceeded maximum nesting depth", "nested too deeply", "40 levels are read", rule="yaml-depth"),
     _Saying("found unknown escape character", "no such escape exists in double quotes", "use single quotes, or `\\\\`"),
 )
 _NO_SPACE = re.compile(r"(?:- +)*(?P<key>\w+):(?P<value>[^\s/].*)")
@@ -65,7 +66,7 @@ def syntax_finding(refused: yaml.YAMLError, text: str, file: str) -> Finding:
     if saying.problem in _OF_A_COLON and glued:
         return glued
     fix = _TAB if _tab_stands_at(where) else saying.fix
-    return error("yaml-syntax", where, saying.text.format(line=start.line + 1 if start else where.line), fix)
+    return error(saying.rule, where, saying.text.format(line=start.line + 1 if start else where.line), fix)
 
 
 def _key_without_space(where: Place, is_here: bool, lines: tuple[str, ...]) -> Finding | None:

@@ -2,10 +2,9 @@
 
 import os
 import re
-from difflib import get_close_matches
 from pathlib import Path
 
-from busdesign.findings import Finding, Place, error
+from busdesign.findings import Finding, Place, error, nearest
 
 MAX_FILE_BYTES = 4 * 1024 * 1024
 _NAMES_LISTED = 6
@@ -102,8 +101,9 @@ def _near(path: Path) -> str:
     if elsewhere:
         return f"there is `{elsewhere}`"
     names = _yaml_names(path.parent)
-    close = get_close_matches(path.name, names, n=1, cutoff=0.6)
-    return f"did you mean `{path.parent / close[0]}`?" if close else _there_is(path.parent)
+    by_stem = {Path(name).stem: name for name in reversed(names)}
+    close = nearest(path.stem, by_stem)  # the ending alone makes no two names alike
+    return f"did you mean `{path.parent / by_stem[close]}`?" if close else _there_is(path.parent)
 
 
 def _there_is(folder: Path) -> str:

@@ -78,7 +78,7 @@ YAML_TRAPS = [
     Broken("alias of itself", "§&all {catalogue: x, bus: *all}\n", "yaml-alias", "never ends"),
     Broken("merge of a word", GOOD.replace("every", "§<<: 5, every"), "yaml-merge", "mappings only", "`<<: *name`"),
     Broken("40 levels", "catalogue: " + "[" * 40 + "§x" + "]" * 40, "yaml-depth", "more than 40 levels", "bracket"),
-    Broken("2000 levels", "[" * 1000 + "§" + "[" * 1000, "yaml-syntax", "nested too deeply", "40 levels"),
+    Broken("2000 levels", "[" * 1000 + "§" + "[" * 1000, "yaml-depth", "nested too deeply", "40 levels"),
     Broken("open quote", GOOD.replace("tried", '§"tried'), "yaml-syntax", "quote opened here is never closed", "close"),
     Broken(
         "open bracket", GOOD.replace("{}}\n", "{}\n§"), "yaml-syntax", "begun in line 3 wants a `,` or a `}`", "quote"

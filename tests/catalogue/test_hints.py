@@ -1,13 +1,15 @@
 """Hints are computed, so that following one mends what it was given for."""
 
 import re
+from difflib import get_close_matches
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from busdesign.catalogue.reader import parse_catalogue
 from busdesign.errors import CatalogueError
-from busdesign.findings import Finding
+from busdesign.findings import Finding, nearest
 
 NUMBERS = st.decimals(-1000, 1000, places=1)
 
@@ -115,3 +117,19 @@ def refused(text: str) -> tuple[Finding, ...]:
 def test_a_signal_may_move_onto_bits_that_it_leaves() -> None:
     (found,) = refused(placed([(12, 0, "little"), (4, 10, "little")]))
     assert (found.rule, found.fix) == ("signal-overlap", "`start: 12` is free")
+
+
+def test_of_many_slips_the_first_hundred_are_looked_up_and_the_others_are_told_where_to_look() -> None:
+    nodes = "".join(f"  station_{number}: {{}}\n" for number in range(150))
+    messages = "".join(f"  m{number}: {{id: {number}, from: sttaion_{number}, every: 1 s}}\n" for number in range(150))
+    with pytest.raises(CatalogueError) as refused:
+        parse_catalogue(f"catalogue: x\nbus: {{bit_rate: 250 kbit/s}}\nnodes:\n{nodes}messages:\n{messages}")
+    fixes = [found.fix for found in refused.value.findings]
+    assert fixes[:100] == [f"did you mean `station_{number}`?" for number in range(100)]
+    assert fixes[100:] == ["one of the 150 names under `nodes`"] * 50
+
+
+@given(st.lists(st.text("ab_1", min_size=1, max_size=6), max_size=40, unique=True), st.text("ab_1", max_size=6))
+def test_the_nearest_word_is_the_likeliest_of_all(words: list[str], wrong: str) -> None:
+    likeliest = get_close_matches(wrong, words, n=1, cutoff=0.6)
+    assert nearest(wrong, words) == (likeliest[0] if likeliest else None)

@@ -414,3 +414,29 @@ def test_a_result_never_takes_the_place_of_an_included_file(lay: Lay) -> None:
     with pytest.raises(OutputError, match="made from that file"):
         compile_catalogue(path, part.parent)
     assert part.read_text() == LEGS
+
+
+def test_a_part_that_is_checked_by_itself_says_so_first(lay: Lay) -> None:
+    main = lay(
+        main="catalogue: x\nbus: {bit_rate: 250 kbit/s}\ninclude: legs.yaml\nnodes: {panel: {}}\n",
+        legs="nodes: {strut: {}}\nmessages: {m: {id: 1, from: strut, every: 1 s, lsot_after: 3 s}}\n",
+    )
+    legs = os.path.join(os.path.dirname(main), "legs.yaml")
+    with pytest.raises(CatalogueError) as refused:
+        read_catalogue(legs)
+    first, *others = refused.value.findings
+    assert (first.rule, first.where and (first.where.line, first.where.column)) == ("not-a-catalogue", (1, 1))
+    assert first.fix == f"check `{os.path.relpath(main)}`, which includes it"
+    assert [found.rule for found in others] == ["unknown-key"]  # of the part itself
+    os.remove(main)
+    with pytest.raises(CatalogueError) as refused:
+        read_catalogue(legs)
+    assert refused.value.findings[0].fix == "check the file that includes it, or give it both"
+
+
+def test_no_name_is_taken_for_another_because_both_end_in_yaml(lay: Lay) -> None:
+    main = lay(main="catalogue: x\nbus: {bit_rate: 250 kbit/s}\ninclude: [nope.yaml, lges.yaml]\n", legs="nodes: {}\n")
+    with pytest.raises(CatalogueError) as refused:
+        read_catalogue(main)
+    fixes = [found.fix for found in refused.value.findings if found.rule == "file-missing"]
+    assert fixes == ["allowed: `legs.yaml`, `main.yaml`", "did you mean `legs.yaml`?"]

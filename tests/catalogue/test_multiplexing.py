@@ -128,3 +128,17 @@ def test_check_covers_the_page_that_is_sent() -> None:
     assert codec.check_holds(first)
     assert codec.check_holds(second)
     assert not codec.check_holds(bytes([1, first[1], first[2]]))
+
+
+def test_a_chain_of_a_thousand_selectors_is_refused_where_the_frame_is_full() -> None:
+    chain = "".join(f"      s{at}: {{bits: 1, when: {{s{at - 1}: 1}}}}\n" for at in range(1, 1000))
+    text = (
+        "catalogue: x\nbus: {bit_rate: 250 kbit/s}\nnodes: {panel: {}}\nmessages:\n"
+        f"  m:\n    id: 1\n    from: panel\n    every: 5 ms\n    signals:\n      s0: {{bits: 1}}\n{chain}"
+    )
+    with pytest.raises(CatalogueError) as refused:
+        parse_catalogue(text)
+    found = refused.value.findings
+    assert {finding.rule for finding in found} == {"signal-outside"}
+    assert found[0].text == "`s64` (1 bit) finds no room: 0 of 64 bits are free"
+    assert len(found) == 1000 - 64

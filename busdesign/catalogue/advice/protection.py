@@ -4,12 +4,14 @@ from collections.abc import Iterator
 from math import gcd
 
 from busdesign.catalogue.advice.told import advice, broken, once_each, usual_lost_after_ns, written_name
+from busdesign.catalogue.data_ids import bytes_around, turns_of
 from busdesign.catalogue.model import MAX_CLASSICAL_BYTES, Catalogue, Message, Role, Signal
 from busdesign.findings import Finding, counted
 from busdesign.units import format_duration
 
 _WANTED = {Role.COUNTER: ("counter", 4, "counts: 1"), Role.CHECK: ("check", 8, "crc: crc8-j1850")}  # word, bits, key
 _MAX_BITS = 64
+_IDS_SHOWN = 3  # of a list of data ids
 
 
 def _first(message: Message, role: Role) -> Signal | None:
@@ -148,18 +150,32 @@ def _lacks_data_id(message: Message) -> bool:
 
 
 def data_id_twice(catalogue: Catalogue) -> Iterator[Finding]:
-    """Two messages with one ``data_id`` and one algorithm: a frame sent under the wrong identifier is believed."""
-    first: dict[tuple[int, str], Message] = {}
+    """Two checks of one algorithm that cover the same data ids: a frame under the wrong identifier is believed."""
+    first: dict[object, tuple[Message, Signal]] = {}
     told: set[str] = set()
     for message in catalogue.messages:
         check = _first(message, Role.CHECK)
-        if check is None or check.data_id is None:
+        if check is None or (check.data_id is None and not check.data_ids):
             continue
-        other = first.setdefault((check.data_id, check.crc), message)
+        covered = tuple(bytes_around(check, turn) for turn in range(turns_of(check)))
+        other, others = first.setdefault((check.crc, covered), (message, check))
         if other is not message and written_name(message) not in told:
             told.add(written_name(message))
-            text = f"`{message.name}` has the `data_id` 0x{check.data_id:X} of `{other.name}`"
-            fix = "give each a number of its own, or the check cannot tell one from the other"
-            if message.family and message.family == other.family:
-                fix = "list a `number` for each under `for_each`, and write `data_id: '{number}'`: " + fix
-            yield advice("data-id-twice", check.place_of("data_id"), text, fix)
+            yield _same_data_ids(message, check, other, others)
+
+
+def _same_data_ids(message: Message, check: Signal, other: Message, others: Signal) -> Finding:
+    if check.data_ids:
+        listed = ", ".join(f"0x{one:02X}" for one in check.data_ids[:_IDS_SHOWN])
+        more = " ..." if len(check.data_ids) > _IDS_SHOWN else ""
+        text = f"`{message.name}` has the `data_ids` [{listed}{more}] of `{other.name}`"
+        fix = "give each a list of its own, or the check cannot tell one from the other"
+        return advice("data-id-twice", check.place_of("data_ids"), text, fix)
+    text = f"`{message.name}` has the `data_id` 0x{check.data_id:X} of `{other.name}`"
+    if check.data_id != others.data_id:  # a way that leaves the byte out in which they differ
+        theirs = f"of 0x{others.data_id:X} of `{other.name}`"
+        text = f"the check of `{message.name}` covers the same of its `data_id` 0x{check.data_id:X} as {theirs}"
+    fix = "give each a number of its own, or the check cannot tell one from the other"
+    if message.family and message.family == other.family:
+        fix = "list a `number` for each under `for_each`, and write `data_id: '{number}'`: " + fix
+    return advice("data-id-twice", check.place_of("data_id"), text, fix)

@@ -1,6 +1,6 @@
 """Multiplexing: ``when`` names a selector of the same message, and raw numbers that it can have."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from busdesign.catalogue.draft import SignalWritten
 from busdesign.catalogue.model import MAX_SIGNAL_BITS, Role
@@ -13,27 +13,27 @@ def unknown_selector(draft: Draft) -> Iterator[Finding]:
     """``when`` names no signal of the message, or one that cannot select, or leads back to itself."""
     for message in draft.messages:
         signals = message.written.signals
+        above = {name: next(iter(signal.when), "") for name, signal in signals.items() if signal.when}
         for name, signal in signals.items():
             for selector in signal.when or {}:
                 where = message.at_key("signals", name, "when", selector)
                 if selector not in signals:
                     text = f"`{selector}` is no signal of `{message.written_name}`, so it cannot select `{name}`"
                     yield error("unknown-selector", where, text, did_you_mean(selector, signals))
-                elif _leads_to(name, selector, message):
+                elif _leads_to(name, selector, above):
                     text = f"`{name}` is there only when `{selector}` says so, which hangs on `{name}` itself"
                     yield error("selector-loop", where, text, "a chain of `when` ends at a signal that is always there")
                 else:
                     yield from _cannot_select(message, name, selector)
 
 
-def _leads_to(name: str, selector: str, message: MessagePart) -> bool:
-    signals, seen = message.written.signals, set[str]()
-    while selector in signals and selector not in seen:
-        if selector == name:
-            return True
+def _leads_to(name: str, selector: str, above: Mapping[str, str]) -> bool:
+    """Whether the way up from ``selector``, by what each signal's ``when`` names, comes to ``name``."""
+    seen = set[str]()
+    while selector != name and selector in above and selector not in seen:
         seen.add(selector)
-        selector = next(iter(signals[selector].when or {}), "")
-    return False
+        selector = above[selector]
+    return selector == name
 
 
 def _cannot_select(message: MessagePart, name: str, selector: str) -> Iterator[Finding]:

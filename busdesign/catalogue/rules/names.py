@@ -5,8 +5,9 @@ from collections import Counter
 from collections.abc import Iterator
 
 from busdesign.catalogue.edits import name_meant, other_word, uses_of
+from busdesign.catalogue.hints import Hints
 from busdesign.catalogue.parts import Draft, FunctionPart, MessagePart, line_of
-from busdesign.findings import Finding, Place, did_you_mean, error
+from busdesign.findings import Finding, Place, error
 
 _IDENTIFIER = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
 _WORDS_OF_EXPECTATIONS = frozenset(("and", "or", "not", "true", "false", "never", "always"))
@@ -47,8 +48,9 @@ def _spelt(name: str) -> str:
 def name_taken(draft: Draft) -> Iterator[Finding]:
     """Two messages or two functions of one name after families are spread out, or a message named like a node."""
     first: dict[str, MessagePart] = {}
+    nodes = frozenset(draft.node_names)
     for message in draft.messages:
-        if message.name in draft.node_names:
+        if message.name in nodes:
             text = f"`{message.name}` is a node already; `{message.name}.x` would mean two things in an expectation"
             yield error("name-taken", message.at_name(), text, f"write `{message.name}_message`, or what it says")
         other = first.setdefault(message.name, message)
@@ -68,9 +70,11 @@ def unknown_node(draft: Draft) -> Iterator[Finding]:
     """A sender, a receiver or the end of a stub that is no node."""
     if not draft.node_names:
         return  # that is one finding, not one for every message
-    unknown = [(name, where) for name, where in _nodes_named(draft) if name not in draft.node_names]
+    known = frozenset(draft.node_names)
+    unknown = [(name, where) for name, where in _nodes_named(draft) if name not in known]
     uses = uses_of(_nodes_named(draft)) if unknown else Counter()
-    yield from (_no_node(name, where, draft, uses) for name, where in unknown)
+    hints = Hints(draft.node_names, "nodes")
+    yield from (_no_node(name, where, draft, uses, hints) for name, where in unknown)
 
 
 def _nodes_named(draft: Draft) -> Iterator[tuple[str, Place]]:
@@ -82,8 +86,8 @@ def _nodes_named(draft: Draft) -> Iterator[tuple[str, Place]]:
         yield stub.node, draft.source.of_value(("bus", "harness", "stubs", index, "node"))
 
 
-def _no_node(name: str, where: Place, draft: Draft, uses: Counter[str]) -> Finding:
-    hint = did_you_mean(name, draft.node_names)
+def _no_node(name: str, where: Place, draft: Draft, uses: Counter[str], hints: Hints) -> Finding:
+    hint = hints.of(name)
     edit = other_word(where, name, name_meant(name, draft.node_names, hint, uses))
     return error("unknown-node", where, f"there is no node `{name}`", hint, edit)
 
@@ -91,22 +95,25 @@ def _no_node(name: str, where: Place, draft: Draft, uses: Counter[str]) -> Findi
 def unknown_step(draft: Draft) -> Iterator[Finding]:
     """A step of a function's path that is neither a message nor a label ``node.word``."""
     uses = uses_of(_nodes_named(draft)) if draft.functions else Counter()
+    nodes, messages = frozenset(draft.node_names), frozenset(draft.message_names)
+    hints, of_messages = Hints(draft.node_names, "nodes"), Hints(draft.message_names, "messages")
     for function in draft.functions:
         for index, step in enumerate(function.written.path):
             where = function.at("path", index)
             node, dot, label = step.partition(".")
             if not dot:
-                yield from _unknown_message(step, where, draft)
-            elif node not in draft.node_names:
-                yield _no_node(node, where, draft, uses)
+                if step not in messages:
+                    yield from _unknown_message(step, where, draft, of_messages)
+            elif node not in nodes:
+                yield _no_node(node, where, draft, uses, hints)
             elif not _IDENTIFIER.match(label):
                 text = f"`{step}` has no label that can be spelt after the dot"
                 yield error("unusable-name", where, text, f"a label is written like `{node}.switch`")
 
 
-def _unknown_message(step: str, where: Place, draft: Draft) -> Iterator[Finding]:
+def _unknown_message(step: str, where: Place, draft: Draft, hints: Hints) -> Iterator[Finding]:
     may_be_there = any(step.startswith(f"{family}_") for family in draft.broken_families)
-    if step not in draft.message_names and not may_be_there:
+    if not may_be_there:
         text = f"there is no message `{step}`"
-        fix = did_you_mean(step, draft.message_names)
+        fix = hints.of(step)
         yield error("unknown-message", where, text, fix if fix.startswith("did") else f"{fix}; a label is `node.word`")

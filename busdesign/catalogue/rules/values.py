@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from busdesign.catalogue.draft import SignalWritten
 from busdesign.catalogue.edits import name_meant, other_word, uses_of
+from busdesign.catalogue.hints import Hints
 from busdesign.catalogue.model import MAX_SIGNAL_BITS
 from busdesign.catalogue.parts import Draft, MessagePart
 from busdesign.catalogue.values import Scale, bits_for, exact, told
@@ -27,10 +28,12 @@ def _scale(signal: SignalWritten) -> Scale:
 def unknown_codes(draft: Draft) -> Iterator[Finding]:
     """``codes: name`` where no such enumeration stands under ``codes``."""
     named = list(_codes_named(draft))
-    unknown = [(codes, where) for codes, where in named if codes not in draft.code_names]
+    known = frozenset(draft.code_names)
+    unknown = [(codes, where) for codes, where in named if codes not in known]
     uses = uses_of(named) if unknown else Counter()
+    hints = Hints(draft.code_names, "codes")
     for codes, where in unknown:
-        fix = did_you_mean(codes, draft.code_names) or "write them under `codes` at the top of the file"
+        fix = (hints.of(codes) if known else "") or "write them under `codes` at the top of the file"
         edit = other_word(where, codes, name_meant(codes, draft.code_names, fix, uses))
         yield error("unknown-codes", where, f"there are no codes called `{codes}`", fix, edit)
 
