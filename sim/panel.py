@@ -72,6 +72,11 @@ class Panel(Node):
         self.look()
         self.each(LOOK, self.look)
 
+    def power_lost(self) -> None:
+        """A dead panel lights nothing and sounds nothing."""
+        self.lamp_nose = self.lamp_left = self.lamp_right = "dark"
+        self.horn = self.armed = False
+
     def heard(self, message: Arrival) -> None:
         """A report: lamps change at the next look."""
         if message.family == "leg_report":

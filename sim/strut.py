@@ -50,11 +50,10 @@ class Strut(Node):
         """Power comes on; where the leg stands is seen at the first look."""
         if self.leg not in WEIGHT_A or self.begins not in STOPS:
             raise ValueError(f"a strut is nose, left or right and begins up or down; found {self.leg}, {self.begins}")
-        self.mechanism = Leg(weight_a=WEIGHT_A[self.leg], position=STOPS[self.begins])
+        if self.starts == 1:  # the leg itself stands where it stood
+            self.mechanism = Leg(weight_a=WEIGHT_A[self.leg], position=STOPS[self.begins])
         self.trouble = "none"  # a fault of the leg, kept until another order comes
         self.lost = False
-        self.last_counter: object = None
-        self.recent: tuple[str, ...] = ()
         self.lock_late_s = self.driving_s = self.overcurrent_s = 0.0
         self.told, self.looks_since_told = "none", SAY_AGAIN_LOOKS
         self.cycles = 0
@@ -64,17 +63,12 @@ class Strut(Node):
         self.each(LOOK, self.look)
         self.each("500 ms", self.report_supply)
 
-    # Orders: the first frame after power-up or silence is ignored, then what two of the last three say is believed.
+    # Orders come through the gate of the catalogue's ``accept``: good frames only, and what two of three agree on.
 
     def heard(self, message: Arrival) -> None:
-        """An order: one whose counter stands still comes from a stuck sender and does not count."""
-        counter = message["counter"]
-        is_good = self.last_counter is not None and counter != self.last_counter
-        self.last_counter = counter
-        found = self.order_in(str(message["demand"]), str(message["surface"])) if is_good else ""
-        self.recent = (*self.recent[-2:], found)
-        if is_good and self.recent.count(found) >= 2:
-            self.believe(found)
+        """An order that is believed; of orders that are lost ``missed`` tells."""
+        if not message.is_lost:
+            self.believe(self.order_in(str(message["demand"]), str(message["surface"])))
 
     def order_in(self, demand: str, surface: str) -> str:
         """What the panel's frame orders. An automatic extension counts only if the same frame says that the pilot chose
@@ -84,9 +78,14 @@ class Strut(Node):
             return "down" if surface == "land" else "stay"
         return demand
 
+    def power_lost(self) -> None:
+        """A dead board drives nothing; the jack holds, and the pin stays where it is."""
+        self.stop()
+        self.mechanism.speed = 0.0
+
     def missed(self, message: Message) -> None:
         """The panel is not heard: stop, hold, and say so. What it last ordered is not carried on."""
-        self.lost, self.last_counter, self.recent = True, None, ()
+        self.lost = True
         self.stop()
 
     def believe(self, order: str) -> None:

@@ -43,6 +43,7 @@ def test_every_command_line_runs_in_its_order(copy: Path, capsys: pytest.Capture
         ran = here(*shlex.split(line)[1:])
         assert (ran.status, ran.err) == (0, ""), line
     assert sorted(path.name for path in (copy / "out").iterdir()) == [
+        "replayed.log",
         "retract.html",
         "retract.log",
         "saltmarsh-undercarriage.dbc",

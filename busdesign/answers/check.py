@@ -13,7 +13,6 @@ from busdesign.answers.check_findings import (
     compile_findings,
     load_findings,
     message_findings,
-    not_judged,
     request_findings,
     silence_findings,
 )
@@ -113,7 +112,6 @@ def check(catalogue: Catalogue | str | os.PathLike[str], *, lengths: str = DEFAU
         *of_errors,
         *wires_findings(definition, physical),
         *function_findings(functions),
-        *not_judged(definition),
     ]
     messages = tuple(_message(message, worst.cases.get(message.name), lengths) for message in definition.messages)
     won = [message.frame_bits_formula - message.frame_bits_max for message in messages]

@@ -146,17 +146,3 @@ def request_findings(message: Message, definition: Catalogue, cases: Mapping[str
         less_often = f"every: {format_duration(rounded_up(needed_ns))}"
     fix = f"`{less_often}`, or state the true distance: no bound counts frames that come sooner"
     return [Finding("request-too-soon", Severity.BROKEN, message.place_of("requests"), text, fix)]
-
-
-def not_judged(definition: Catalogue) -> list[Finding]:
-    """Parts of the catalogue that are read but say nothing yet to this version, so that no promise seems kept."""
-    found = []
-    accepting = next((message for message in definition.messages if message.accept), None)
-    if accepting:
-        found.append(
-            (
-                accepting.place_of("accept"),
-                "`accept` is held against the message it stands in; no simulation applies it yet",
-            )
-        )
-    return [Finding("not-judged-yet", Severity.ADVICE, where, text) for where, text in found]

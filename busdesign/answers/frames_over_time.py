@@ -78,10 +78,10 @@ def frames_over_time(answer: SimulateAnswer) -> FramesOverTime:
     # The first frame whose sample point of start of frame it could still meet; all from there on won over it.
     joins_from = np.searchsorted(run.start_ns + ceil(bus.bit_ns * bus.sample_point), run.ready_ns, side="right")
     count = np.arange(len(row))
-    ran = {message.name: message for message in answer.messages}
+    bounds_ms = {message.name: message.response_worst_ms for message in answer.messages}  # of a stranger there is none
     return FramesOverTime(
         rows=tuple(
-            _row(messages[index], ran[messages[index].name].response_worst_ms, row == place, run.response_ns)
+            _row(messages[index], bounds_ms.get(messages[index].name), row == place, run.response_ns)
             for place, index in enumerate(order)
         ),
         kinds=kinds,

@@ -156,8 +156,7 @@ def _moments(answer: SimulateAnswer) -> tuple[Moment, ...]:
         for step in story.steps
     ]
     faults = [
-        Moment("fault", fault.at_ns, min(fault.until_ns or end_ns, end_ns), f"{fault.node} {fault.kind}")
-        for fault in story.faults
+        Moment("fault", fault.at_ns, min(fault.until_ns or end_ns, end_ns), fault.title) for fault in story.faults
     ]
     broken = [
         Moment("broken", round(expected.at_s * 1e9), None, expected.name)

@@ -9,6 +9,7 @@ from busdesign.analysis.frame_lengths import longest_frames
 from busdesign.analysis.functions import function_bounds
 from busdesign.analysis.streams import WorstCases, worst_cases
 from busdesign.answers.controllers import overrun_findings
+from busdesign.answers.faults_run import as_faults_have_it
 from busdesign.answers.figures import MS
 from busdesign.answers.functions_run import FunctionRun, beyond_bounds, function_runs
 from busdesign.answers.names import tracks_for, vocabulary_with
@@ -132,7 +133,11 @@ def judge(story: Scenario, run: "Run", vocabulary: Vocabulary) -> SimulateAnswer
     outcomes = [evaluate(expected, tracks_for(expected.names, run), run.run_for_ns) for expected in story.expectations]
     bit_ns = catalogue.bus.bit_ns
     busiest, busiest_at_ns = busiest_window(run.traffic, run.wire_bits, bit_ns, 0, run.run_for_ns, BUSIEST_WINDOW_NS)
-    beyond = [*_beyond_bounds(bounds, messages, story), *beyond_bounds(promised, functions, _why_exceeded(story))]
+    beyond = [
+        *_beyond_bounds(bounds, messages, story, run),
+        *beyond_bounds(promised, functions, _why_exceeded(story, run)),
+    ]
+    beyond = as_faults_have_it(beyond, story)
     findings = sort_findings([*run.findings, *beyond, *_lone(catalogue, run), *overrun_findings(run)])
     return SimulateAnswer(
         scenario=story.name,
@@ -192,7 +197,7 @@ def _messages(catalogue: Catalogue, run: "Run", bounds: WorstCases) -> tuple[Mes
     return tuple(found)
 
 
-def _beyond_bounds(bounds: WorstCases, messages: Sequence[MessageRun], story: Scenario) -> list[Finding]:
+def _beyond_bounds(bounds: WorstCases, messages: Sequence[MessageRun], story: Scenario, run: "Run") -> list[Finding]:
     found = []
     catalogue = story.catalogue
     for ran in messages:
@@ -215,11 +220,15 @@ def _beyond_bounds(bounds: WorstCases, messages: Sequence[MessageRun], story: Sc
                 f"more than its bound of {format_duration(round(ran.response_worst_ms * MS))}"
             )
             where = catalogue.message(ran.name).place_of()
-            found.append(Finding("bound-exceeded", Severity.BROKEN, where, text, _why_exceeded(story)))
+            found.append(Finding("bound-exceeded", Severity.BROKEN, where, text, _why_exceeded(story, run)))
     return found
 
 
-def _why_exceeded(story: Scenario) -> str:
+def _why_exceeded(story: Scenario, run: "Run") -> str:
+    if run.error_frames:
+        return (
+            f"errors broke off {len(run.error_frames)} frames in this run, and the bound is that of a bus without any"
+        )
     if isinstance(story.drift, Mapping):
         return "the scenario's `drift` may lie beyond the tolerance that the catalogue declares"
     return "a message comes more often than declared, or this program is wrong: please report it"
@@ -234,11 +243,6 @@ def _lone(catalogue: Catalogue, run: "Run") -> list[Finding]:
 
 
 def _node(name: str, run: "Run") -> NodeAnswer:
-    """No errors are simulated yet, so counters stay at zero; but a lone transmitter ends error passive, never bus off.
-
-    Source: Bosch CAN Specification 2.0 (1991), fault confinement, exception for a node that gets no acknowledge.
-    """
-    sends = any(message.sender == name and not message.irregular for message in run.catalogue.messages)
-    tec, state = (128, "error-passive") if run.alone and sends else (0, "error-active")
+    last = run.errors[name][-1]
     overruns = run.transmit_overruns.get(name, 0), run.receive_overruns.get(name, 0)
-    return NodeAnswer(name, tec, 0, state, *overruns)
+    return NodeAnswer(name, last.tec, last.rec, last.state.replace(" ", "-"), *overruns)

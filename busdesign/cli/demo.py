@@ -54,7 +54,7 @@ def answer(given: argparse.Namespace) -> int:
     from busdesign.traffic.files import write_traffic
 
     for file, run in zip(demo_scenarios(root), runs, strict=True):
-        write_traffic(run.run.traffic, folder / f"{file.stem}.log")
+        write_traffic(run.run.recorded(), folder / f"{file.stem}.log")
     report = write_report(folder / "report.html", checked, runs).resolve()
     say(f"\n{CAUTION}\n\ndatabase: {compiled.files[0].resolve()}\nreport:   {report}")
     say(next_steps(command("check", root / CATALOGUE), command("simulate", demo_scenarios(root)[0])))

@@ -26,7 +26,7 @@ def add_to(commands: Any) -> None:
     parser = commands.add_parser("simulate", help=about, description=about, epilog=EPILOG)
     parser.add_argument("file", metavar="SCENARIO", help="the YAML file")
     parser.add_argument("--seed", type=_seed, metavar="N", help="in place of the scenario's seed")
-    parser.add_argument("--traffic", metavar="FILE", help="write the frames: .log (SocketCAN text) or .csv")
+    parser.add_argument("--traffic", metavar="FILE", help="write all frames: .log (SocketCAN text) or .csv")
     parser.add_argument("--report", metavar="FILE", help="write the run as one HTML page")
     parser.add_argument("--json", action="store_true", help="the answer as JSON on stdout")
     parser.set_defaults(answer=answer, refused=_refused)
@@ -91,7 +91,7 @@ def _write(found: "SimulateAnswer", given: argparse.Namespace) -> list[str]:
     if given.traffic:
         from busdesign.traffic.files import write_traffic
 
-        write_traffic(found.run.traffic, given.traffic)
+        write_traffic(found.run.recorded(), given.traffic)
         written.append(given.traffic)
     if given.report:
         from busdesign.answers.check import check

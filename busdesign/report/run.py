@@ -134,7 +134,8 @@ def _spans_row(name: NameOverTime, end_ns: int) -> tuple[str, ...]:
 def _messages(number: int, answer: SimulateAnswer, picture: RunPicture) -> str:
     slowest = {row.message.name: row.slowest for row in picture.frames.rows}
     by_name = {message.name: message for message in answer.messages}
-    rows = [_message(number, by_name[name], frame) for name, frame in slowest.items()]
+    # A stranger's frames (a babbling node) belong to no message of the catalogue, and stand in the picture alone.
+    rows = [_message(number, by_name[name], frame) for name, frame in slowest.items() if name in by_name]
     heads = (
         "message",
         "sent",

@@ -10,7 +10,8 @@ from pydantic import ConfigDict, Field, PlainValidator, WithJsonSchema
 from busdesign.catalogue.json_shapes import quantity_schema
 from busdesign.catalogue.written import Comment, Duration, Name, PositiveDuration, Written
 from busdesign.findings import Refused, nearest, shown
-from busdesign.scenario.model import FAULT_KINDS, DriftWord, Filling, JitterWord, PhaseWord
+from busdesign.scenario.draft_faults import FaultWritten
+from busdesign.scenario.model import DriftWord, Filling, JitterWord, PhaseWord
 
 DRIFTS: tuple[str, ...] = get_args(DriftWord)
 JITTERS: tuple[str, ...] = get_args(JitterWord)
@@ -87,9 +88,6 @@ Jitter = Annotated[
 Phases = Annotated[
     Any, PlainValidator(lambda written: _one_of(written, PHASES)), WithJsonSchema({"enum": list(PHASES)})
 ]
-FaultKind = Annotated[
-    str, PlainValidator(lambda written: _one_of(written, tuple(FAULT_KINDS))), WithJsonSchema({"enum": [*FAULT_KINDS]})
-]
 ExpressionText = Annotated[str, PlainValidator(_expression), WithJsonSchema({"type": ["string", "boolean"]})]
 SetValue = Annotated[Any, PlainValidator(_value), WithJsonSchema({"type": ["string", "number", "boolean"]})]
 ModelWritten = Annotated[
@@ -122,16 +120,6 @@ class StepWritten(Written):
     sets: dict[Name, SetValue] = Field(
         alias="set", description="what takes which value, such as `{panel.switch: up}`", min_length=1
     )
-    comment: Comment = ""
-
-
-class FaultWritten(Written):
-    """One entry of ``faults``."""
-
-    kind: FaultKind = Field(description="such as `silent`")
-    node: Name = Field(description="the node that fails")
-    at: Duration = Field(description="when it begins, such as `3.2 s`")
-    until: Duration | None = Field(None, description="when it ends; left out, it lasts to the end")
     comment: Comment = ""
 
 

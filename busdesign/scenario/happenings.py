@@ -1,12 +1,11 @@
-"""Reading ``steps`` and ``faults``: what happens during the run."""
+"""Reading ``steps``: what happens during the run."""
 
 from types import MappingProxyType
 
 from busdesign.findings import Place
-from busdesign.scenario.draft import FaultWritten, StepWritten
-from busdesign.scenario.model import Fault, Step
+from busdesign.scenario.draft import StepWritten
+from busdesign.scenario.model import Step
 from busdesign.scenario.sections import Sections
-from busdesign.units import format_duration
 
 
 def read_steps(sections: Sections) -> tuple[Step, ...]:
@@ -30,18 +29,3 @@ def _check_name(name: str, where: Place, sections: Sections) -> None:
     elif sections.is_node(node, where) and not sections.may_have_model(node):
         fix = f"give it one under `models:`, such as `{node}: sim/{node}.py:Model`"
         sections.complain("no-model", where, f"`{node}` has no model here, so nothing of it can be set", fix)
-
-
-def read_faults(sections: Sections) -> tuple[Fault, ...]:
-    """The faults in the order of time."""
-    source, faults = sections.source, []
-    for trail, written in sections.entries("faults", FaultWritten):
-        sections.is_node(written.node, source.of_value((*trail, "node")))
-        sections.check_in_run(written.at, (*trail, "at"))
-        sections.check_in_run(written.until, (*trail, "until"), end_included=True)
-        if written.until is not None and written.until <= written.at:
-            text = f"the fault ends at {format_duration(written.until)}, but begins at {format_duration(written.at)}"
-            where = source.of_value((*trail, "until"))
-            sections.complain("until-before-at", where, text, "`until` is a time of the run, not a duration")
-        faults.append(Fault(written.kind, written.node, written.at, written.until, source.of_value(trail)))
-    return tuple(sorted(faults, key=lambda fault: fault.at_ns))

@@ -21,10 +21,7 @@ DriftWord = Literal["none", "random", "worst"]
 JitterWord = Literal["random", "none", "worst"]
 PhaseWord = Literal["declared", "random", "aligned"]
 
-# What a fault does, by its kind: the engine has one entry more to play for each entry here.
-FAULT_KINDS: Mapping[str, str] = MappingProxyType(
-    {"silent": "the node sends nothing, but runs on and hears"},
-)
+SeenByWord = Literal["all", "transmitter", "receivers"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,9 +56,10 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """From ``at_ns`` until just before ``until_ns`` (None: to the end), ``node`` fails in the manner of ``kind``.
+    """From ``at_ns`` until just before ``until_ns`` (None: to the end) something fails in the manner of ``kind``.
 
-    Faults of one kind on one node may overlap; they act as their union.
+    What each key means to which kind stands in ``faults.kinds``; keys that a kind does not take are as here. Faults
+    of one kind may overlap; they act as their union.
     """
 
     kind: str
@@ -69,6 +67,45 @@ class Fault:
     at_ns: int
     until_ns: int | None = None
     place: Place | None = field(default=None, compare=False, repr=False)
+    name: str = ""
+    message: str = ""
+    frame: int = 1  # since ``at_ns``, from 1
+    bit: int = 0
+    field_name: str = ""
+    attempts: int = 1
+    seen_by: SeenByWord | tuple[str, ...] = "all"
+    rate: Fraction = Fraction(0)
+    seed: int | None = None
+    lasts_ns: int = 0
+    every_ns: int | None = None
+    time_out_ns: int | None = None
+    identifier: int = 0
+    extended: bool = False
+    length_bytes: int = 8
+    by_ns: int = 0
+    payload_bit: int | None = None
+    one_in: int = 1
+    bit_rate_bit_s: Fraction | None = None
+    sample_point: Fraction | None = None
+    clock_error: Fraction = Fraction(0)
+    position_m: Fraction | None = None
+    between: tuple[str, ...] = ()
+    wire: Literal["", "high", "low"] = ""
+    ohm: Fraction | None = None
+    error_rate: Fraction = Fraction(0)
+    voltage_v: Fraction | None = None
+    restart_ns: int = 0
+
+    @property
+    def where(self) -> str:
+        """What it hits, in a word or two."""
+        place = "" if self.position_m is None else f"at {float(self.position_m):g} m"
+        return self.node or self.message or " to ".join(self.between) or place or "the bus"
+
+    @property
+    def title(self) -> str:
+        """Its name, or what it is where nobody named it."""
+        return self.name or f"{self.where} {self.kind.replace('_', ' ')}"
 
 
 @dataclass(frozen=True, slots=True)

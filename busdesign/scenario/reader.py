@@ -16,7 +16,8 @@ from busdesign.catalogue.validation import validated
 from busdesign.errors import CatalogueError, ScenarioError
 from busdesign.findings import Finding, error
 from busdesign.scenario.draft import ScenarioWritten
-from busdesign.scenario.happenings import read_faults, read_steps
+from busdesign.scenario.faults.reading import read_faults
+from busdesign.scenario.happenings import read_steps
 from busdesign.scenario.model import Scenario
 from busdesign.scenario.nodes import read_drift, read_models, read_payload
 from busdesign.scenario.project import project_root

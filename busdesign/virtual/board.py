@@ -19,6 +19,7 @@ class Board:
     def __init__(self, name: str, kernel: Kernel, senders: Mapping[str, Sender], rng: Random) -> None:
         self.name = name
         self.rng = rng
+        self.while_on: Callable[[Callable[[], None]], Callable[[], None]] | None = None  # of a node whose power may go
         self._kernel = kernel
         self._ticks_per_ns = kernel.base.node_ticks_per_ns[name]
         own = _by_name_and_family(sender for sender in senders.values() if sender.node == name)
@@ -36,6 +37,8 @@ class Board:
             raise ValueError("a duty is a plain function: a generator or a coroutine would never be run")
         if not takes(duty, 0):
             raise ValueError("a duty is called without arguments; write `def duty(self):` and give `self.duty`")
+        if self.while_on is not None:
+            duty = self.while_on(duty)
         self._kernel.each(positive_duration_ns(period) * self._ticks_per_ns, duty)
 
     def publish(self, message: str, /, **values: object) -> None:

@@ -14,8 +14,9 @@ from busdesign.traffic.frames import Traffic
 from busdesign.traffic.select import flags_of
 from busdesign.virtual.clocks import TimeBase, half_up
 from busdesign.virtual.kernel import COLUMNS, Kernel
-from busdesign.virtual.run import Run, Trace
+from busdesign.virtual.run import ErrorFrame, ErrorState, Run, Trace
 from busdesign.virtual.senders import Sender
+from busdesign.wire.confinement import Counters
 from busdesign.wire.frame import INTERMISSION_BITS
 
 CHANNEL = "can0"
@@ -67,10 +68,43 @@ def run_of_rows(
         released={name: sender.count for name, sender in senders.items()},
         drifts=drifts,
         alone=alone,
+        errors=_errors(scenario, kernel),
+        error_frames=_error_frames(scenario, kernel),
         transmit_overruns={name: queue.overruns for name, queue in kernel.transmit.items()},
         receive_overruns={name: fifo.overruns for name, fifo in kernel.receive.items()},
         findings=findings,
     )
+
+
+def _errors(scenario: Scenario, kernel: Kernel) -> Mapping[str, tuple[ErrorState, ...]]:
+    """Every node's counters over time; they stay where they are on a bus on which nothing can go wrong."""
+    always = (ErrorState(0, 0, 0, Counters().state),)
+    ns = kernel.clock.ns
+    changes = {
+        name: tuple(ErrorState(ns(at), tec, rec, state) for at, tec, rec, state in station.changes)
+        for name, station in kernel.stations.items()
+    }
+    return {name: changes.get(name, always) for name in scenario.catalogue.nodes}
+
+
+def _error_frames(scenario: Scenario, kernel: Kernel) -> tuple[ErrorFrame, ...]:
+    """Those that began within the run; one that is not over by its end ends there."""
+    messages, ns = scenario.catalogue.messages, kernel.clock.ns
+    found = [
+        ErrorFrame(
+            flag_ns=ns(flag),
+            end_ns=min(ns(end), scenario.run_for_ns),
+            message=messages[sender].name,
+            sender=messages[sender].sender,
+            number=number,
+            tried=tried,
+            kind=seen.kind.value,
+            bit=seen.bit,
+            by=by,
+        )
+        for flag, end, sender, number, tried, seen, by in kernel.error_rows
+    ]
+    return tuple(sorted(found, key=lambda frame: frame.end_ns))
 
 
 def _ns(ticks: NDArray[Any], base: TimeBase) -> NDArray[np.int64]:

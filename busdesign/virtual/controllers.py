@@ -85,6 +85,10 @@ class ReceiveFifo:
         else:
             self.overruns += 1
 
+    def forget(self) -> None:
+        """The node has lost its power, and what lies here with it."""
+        self._waiting.clear()
+
     def read(self) -> None:
         """The node reads all of it, in the order of arrival."""
         waiting, self._waiting = self._waiting, []

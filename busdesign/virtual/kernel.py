@@ -17,6 +17,8 @@ from busdesign.virtual.clocks import TimeBase
 from busdesign.virtual.controllers import ReceiveFifo, TransmitQueue, transmit_queues
 from busdesign.virtual.node import Arrival, Clock
 from busdesign.virtual.senders import Sender
+from busdesign.virtual.stations import Station
+from busdesign.wire.disturbed import Detection
 from busdesign.wire.frame import INTERMISSION_BITS
 
 MODELLED = (
@@ -24,11 +26,15 @@ MODELLED = (
     "so, a FIFO or buffers that cannot be aborted, receive FIFOs that overrun, arbitration under the "
     "join rule (a frame that is ready before the sample point of a foreign start of frame takes part, one that "
     "comes later waits), the exact stuffed length of every payload at its sender's bit time, acknowledge (by "
-    "any second node), intermission, silent transmitters."
+    "any second node that hears it), intermission, silent transmitters; where the scenario disturbs the wire, bits "
+    "that some or all nodes read wrong, what each of them makes of it, error and overload frames, retransmission, "
+    "error counters, error passive with suspended transmission, bus off and recovery, nodes without power, and wires "
+    "that part the bus into segments."
 )
 NOT_MODELLED = (
-    "errors on the wire and error counters, a frame that nobody hears because all other nodes are silent, "
-    "propagation delay, clock phase inside a bit, the time in which a node aborts or fills a buffer."
+    "errors that the scenario does not name, what hits an idle bus or an error frame (but for a pair that is stuck "
+    "and a burst that everybody sees), propagation delay, clock phase inside a bit, the time in which "
+    "a node aborts or fills a buffer."
 )
 
 # Ranks of simultaneous events, lowest first. RELEASE_INTO: into a controller that is no priority queue.
@@ -40,13 +46,21 @@ NEVER = 1 << 200  # ticks
 COLUMNS = ("sender", "nominal", "ready", "start", "payload", "bits", "waiting")
 Frame = tuple[int, int, Sender, int, int, int]  # key, which of its message, sender, nominal, ready, payload
 Event = tuple[int, int, int, Any, Any]  # time, rank, serial, action, its argument
+# Of an error frame: first bit of its flag, end of its delimiter, sender, which of its message, tried before, what was
+# found first, and by which node.
+ErrorRow = tuple[int, int, int, int, int, Detection, str]
 
 
-def _drop(frame: Frame) -> None:
+def drop(frame: Frame) -> None:
     """A frame that was offered is taken back for good."""
     frame[2].unfinished += 1
     if frame[2].queue is not None:
         frame[2].queue.inside -= 1
+
+
+def row_packer(rows: bytearray | list[int]) -> Any:
+    """What makes a row for ``rows`` out of ``COLUMNS``."""
+    return Struct(f"{len(COLUMNS)}Q").pack if isinstance(rows, bytearray) else _unpacked
 
 
 def _unpacked(*row: int) -> tuple[int, ...]:
@@ -69,6 +83,8 @@ class Kernel:
         self.transmit: dict[str, TransmitQueue] = {}  # of the nodes that have no plain priority queue
         self.receive: dict[str, ReceiveFifo] = {}  # of the nodes that do not read in time
         self._happen_before = self._events_before()
+        self.stations: dict[str, Station] = {}  # every node's error counters, where anything can go wrong
+        self.error_rows: list[ErrorRow] = []
 
     def at(self, time: int, rank: int, action: Callable[[Any], None], argument: Any = None) -> None:
         """Call ``action(argument)`` at ``time``."""
@@ -121,7 +137,7 @@ class Kernel:
         """Take the queued frames of silent senders out; they count as unfinished."""
         for frame in self._pending:
             if frame[2].mutes:
-                _drop(frame)
+                drop(frame)
         for queue in self.transmit.values():
             if queue.is_muted():
                 queue.drop_behind()
@@ -132,7 +148,7 @@ class Kernel:
         idle_from = 0
         clock, join_ticks, events, pending = self.clock, self.base.join_ticks, self._events, self._pending
         happen_before, ticks_per_ns, rows, behind = self._happen_before, self.base.ticks_per_ns, self.rows, self._behind
-        row_of: Any = Struct(f"{len(COLUMNS)}Q").pack if isinstance(rows, bytearray) else _unpacked
+        row_of = row_packer(rows)
         while True:
             due = events[0][0]
             if not pending:
@@ -208,7 +224,7 @@ class Kernel:
             pending.remove(winner)
         for frame in offered.values():
             if frame is not winner and frame[2].mutes:
-                _drop(frame)
+                drop(frame)
             elif frame is not winner:
                 pending.append(frame)
         heapify(pending)

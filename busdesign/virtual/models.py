@@ -29,7 +29,7 @@ def load_models(scenario: Scenario) -> dict[str, Node]:
     return nodes
 
 
-DUTIES = {"begin": (), "heard": ("message",), "missed": ("message",)}  # what each is called with
+DUTIES = {"begin": (), "heard": ("message",), "missed": ("message",), "power_lost": ()}  # what each is called with
 
 
 class _Refused(Exception):

@@ -140,6 +140,8 @@ class Arrival:
     codec: MessageCodec
     payload: int
 
+    is_lost: ClassVar[bool] = False  # True: nothing came, these are the values that are safe
+
     @property
     def name(self) -> str:
         """The message's name."""
@@ -164,6 +166,13 @@ class Arrival:
         return self.codec.decode(self.payload.to_bytes(self.codec.length_bytes, "little"))
 
 
+class StandIn(Arrival):
+    """The safe values of a message that is lost, told as if a frame had brought them."""
+
+    __slots__ = ()
+    is_lost: ClassVar[bool] = True
+
+
 def _is_setting(name: str, annotation: object) -> bool:
     kind = get_origin(annotation) or annotation
     is_constant = kind in (ClassVar, Final) or str(annotation).startswith(("ClassVar", "Final", "typing."))
@@ -181,6 +190,7 @@ class Node:
     _controller: Controller
     _tracks: dict[str, tuple[list[int], list[Any]]]
     name: str
+    starts: int = 0  # how often power has come on
 
     def __init_subclass__(cls) -> None:
         shows: dict[str, Shown] = {}
@@ -200,8 +210,23 @@ class Node:
             self.__dict__["publish"] = controller.publish  # the same without a call between: the hot path of a model
         return self._tracks
 
+    def _power_on(self) -> None:
+        """Called by the kernel: the first time, and each time that power has been away.
+
+        What it shows begins anew with it, but for what steps set, such as a switch: that is not the board's to forget.
+        """
+        self.starts += 1
+        if self.starts > 1:
+            for name, what in self.shows.items():
+                if not what.settable:
+                    setattr(self, name, what.initial)
+        self.begin()
+
     def begin(self) -> None:
-        """Power has come on: publish first values, start the duties."""
+        """Power has come on: publish first values, start the duties. ``starts`` is 1 the first time."""
+
+    def power_lost(self) -> None:
+        """Power has gone: the last moment to say what is seen of a dead board, such as a dark lamp."""
 
     def heard(self, message: Arrival) -> None:
         """A frame of a message that names this node as receiver has arrived whole."""

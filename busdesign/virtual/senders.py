@@ -19,6 +19,7 @@ class Sender:
 
     __slots__ = (
         "absence_listeners",
+        "absence_nodes",
         "apart",
         "bit_ticks",
         "bits_of",
@@ -28,6 +29,7 @@ class Sender:
         "index",
         "key",
         "last_said",
+        "listener_nodes",
         "listeners",
         "lost_after",
         "make",
@@ -55,7 +57,9 @@ class Sender:
         self.count = 0  # frames released so far
         self.bits_of = _bits_of(message, message.identifier)
         self.listeners: tuple[Callable[[Arrival], None], ...] = ()
+        self.listener_nodes: tuple[str, ...] = ()  # whose each of them is
         self.absence_listeners: tuple[Callable[[Message], None], ...] = ()
+        self.absence_nodes: tuple[str, ...] = ()  # whose each of them is
         self.lost_after = 0  # ticks
         self.heard_at = 0  # ticks; end of its last frame
         self.watched = False  # a watchdog for ``lost_after`` is running
@@ -75,17 +79,17 @@ def _bits_of(message: Message, identifier: int) -> Callable[[int], int]:
 
 
 def releases(
-    message: Message, start_ns: int, base: TimeBase, lateness: Iterator[int] | None, until: int
+    message: Message, start_ns: int, base: TimeBase, lateness: Iterator[int] | None, until: int, begun: int = 0
 ) -> Iterator[tuple[int, int]]:
     """(nominal release, actual release) of every instance of a periodic message, in ticks; ``lateness`` None: punctual.
 
     The run is over at ``until``: what would be released then is not a release of this run, and comes after it.
-    Nominal times run on the sender's own clock. Instances stay in order even where jitter exceeds the period, as they
-    do in a board where one task fills the message: none is released before the one that was due before it. The bounds
-    rest on that, too.
+    Nominal times run on the sender's own clock, from ``begun`` on (ticks; its power comes on). Instances stay in order
+    even where jitter exceeds the period, as they do in a board where one task fills the message: none is released
+    before the one that was due before it. The bounds rest on that, too.
     """
     node_ticks_per_ns = base.node_ticks_per_ns[message.sender]
-    period, first = message.period_ns * node_ticks_per_ns, start_ns * node_ticks_per_ns
+    period, first = message.period_ns * node_ticks_per_ns, begun + start_ns * node_ticks_per_ns
     if lateness is None:
         times = range(first, max(first, until), period)
         return chain(zip(times, times, strict=True), repeat((until + 1, until + 1)))

@@ -136,12 +136,6 @@ def test_a_message_without_an_identifier_has_no_response_and_breaks_the_promise(
     assert not answer.holds
 
 
-def test_what_is_read_but_not_judged_is_said() -> None:
-    answer = checked(DEMAND.replace("deadline", "accept: {good_frames: 1}\n    deadline") + REPORT)
-    assert answer.holds
-    assert [(found.rule, found.severity) for found in answer.findings] == [("not-judged-yet", Severity.ADVICE)]
-
-
 def test_an_unusable_catalogue_is_raised_with_all_that_is_wrong() -> None:
     with pytest.raises(CatalogueError) as raised:
         checked(DEMAND.replace("10 ms", "10") + REPORT.replace("20 ms", "20"))

@@ -121,7 +121,7 @@ def test_steps_faults_and_names_are_there_as_text(page: str) -> None:
 def test_scope_and_cautions_in_full(page: str) -> None:
     text = Page(page).text
     assert "arbitration by priority, one frame after the other" in text
-    assert "errors on the wire and error counters" in text
+    assert "errors that the scenario does not name" in text
     for caution in CAUTIONS:
         assert caution in text
     for word in ("design aid", "not certified", "airworthiness", "people", "tools", "jacks", "mergency extension"):

@@ -4,6 +4,7 @@ Taken together the sabotages break every expectation of every scenario, so that 
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -51,6 +52,39 @@ class CredulousStrut(Strut):
 
     def order_in(self, demand: str, surface: str) -> str:
         return "down" if demand == "auto_down" else demand
+
+
+class HeedlessStrut(Strut):
+    """Carries on without orders."""
+
+    def missed(self, message: Message) -> None:
+        pass
+
+
+class SulkingStrut(Strut):
+    """Takes no order again once they were lost."""
+
+    def believe(self, order: str) -> None:
+        if not self.lost:
+            super().believe(order)
+
+
+class ObstinateStrut(Strut):
+    """Says that orders are lost, and drives all the same."""
+
+    def act(self) -> None:
+        lost, self.lost = self.lost, False
+        super().act()
+        self.lost = lost
+
+
+class AnxiousStrut(Strut):
+    """Gives up its orders at the first one that is late, and says so for ever."""
+
+    def look(self) -> None:
+        if self.order == "up":
+            self.trouble = "overcurrent"
+        super().look()
 
 
 class RestlessStrut(Strut):
@@ -154,6 +188,10 @@ STRUTS: Mapping[str, type[Strut]] = {
     "iced": IcedStrut,
     "credulous": CredulousStrut,
     "restless": RestlessStrut,
+    "heedless": HeedlessStrut,
+    "sulking": SulkingStrut,
+    "obstinate": ObstinateStrut,
+    "anxious": AnxiousStrut,
 }
 PANELS: Mapping[str, type[Panel]] = {
     "deaf-panel": DeafPanel,
@@ -177,6 +215,9 @@ TRIED = {
     ),
     "power_up": ("restless rash", "deaf-panel", "optimistic"),
     "stuck_lock": ("reckless", "deaf", "deaf-panel", "optimistic"),
+    "babbling_strut": ("reckless", "deaf", "heedless", "sulking", "optimistic", "trusting", "no-fault"),
+    "cut_leg": ("reckless", "deaf", "heedless", "obstinate", "sulking", "optimistic", "pessimistic", "trusting"),
+    "flipped_bits": ("reckless", "deaf", "anxious", "optimistic", "pessimistic", "deaf-panel"),
     "silent_strut": ("reckless", "hasty optimistic", "deaf", "pessimistic", "landplane", "trusting", "resentful"),
 }
 LOCKS = {f"{leg} motor only against a released lock" for leg in LEGS}
@@ -184,7 +225,7 @@ LOCKS = {f"{leg} motor only against a released lock" for leg in LEGS}
 
 def saboteurs(names: str) -> dict[str, Node]:
     nodes: dict[str, Node] = {}
-    for name in names.split():
+    for name in names.replace("no-fault", "").split():
         nodes |= {f"strut_{leg}": STRUTS[name]() for leg in LEGS} if name in STRUTS else {"panel": PANELS[name]()}
     return nodes
 
@@ -192,7 +233,8 @@ def saboteurs(names: str) -> dict[str, Node]:
 @cache
 def broken(scenario: str, sabotage: str) -> frozenset[str]:
     """The expectations of ``scenario`` that break under ``sabotage``."""
-    answer = with_others(scenario, saboteurs(sabotage))
+    told = read_scenario(FOLDER / f"{scenario}.yaml")
+    answer = with_others(replace(told, faults=()) if sabotage == "no-fault" else told, saboteurs(sabotage))
     return frozenset(found.name for found in answer.expectations if found.holds is False)
 
 

@@ -9,6 +9,9 @@ from busdesign.scenario.model import Scenario
 from busdesign.scenario.reader import read_scenario
 from tests.sim.stories import FOLDER, NAMES
 
+FAULTY = ("babbling_strut", "cut_leg", "flipped_bits")  # no bound counts what fails there: its findings are advice
+TOLD_OF_FAULTS = ("bound-exceeded", "deadline-missed", "function-too-slow", "fault-assumed")
+
 
 def scenario(name: str) -> Scenario:
     return read_scenario(FOLDER / f"{name}.yaml")
@@ -19,7 +22,8 @@ def test_every_expectation_is_exercised_and_holds(name: str) -> None:
     answer = simulate(FOLDER / f"{name}.yaml")
     assert [(found.name, found.text) for found in answer.expectations if found.holds is not True] == []
     assert answer.expectations
-    assert answer.findings == ()
+    beyond = {found.rule for found in answer.findings}
+    assert beyond <= ({*TOLD_OF_FAULTS} if name in FAULTY else set())
     assert answer.holds
 
 

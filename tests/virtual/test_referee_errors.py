@@ -126,6 +126,14 @@ def test_an_error_passive_node_suspends_its_next_transmission() -> None:
     assert starts[-1] - starts[-2] == slot + 1 + 6 + 8 + 3 + 8
 
 
+def test_a_node_in_suspended_transmission_joins_no_frame_of_another() -> None:
+    """Two frames of an error-passive node, the second more urgent than the one that another node has in the meantime."""
+    passive = Station("passive", (Offer(0, FRAME), Offer(0, FRAME)), counters=Counters(140, 0))
+    seen = run([passive, Station("b", (Offer(5, Frame(0x7FF)),))], 400)
+    assert rows_of(seen.attempts, "station", "start")[:2] == [(0, 0), (1, BITS)]
+    assert outcomes(seen) == ["sent"] * 3
+
+
 def test_thirty_two_failures_to_bus_off_and_1408_bits_back() -> None:
     """Its own bits read back wrong, time after time; nothing else is on the bus."""
     flips = [FlipInFrame(start, 25, "sender") for start in range(32)]

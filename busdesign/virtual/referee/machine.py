@@ -203,12 +203,15 @@ def _commit(m: Ints, base: int) -> None:
 
 @compiled_within
 def _expect_frame(m: Ints, base: int, ready_before: int) -> bool:
-    """The next bit taken in is a start of frame, of one's own if a frame is ready in time; whether it is."""
+    """The next bit taken in is a start of frame, of one's own if a frame is ready in time; whether it is.
+
+    ``ready_before`` 0: of another one's, whatever is ready.
+    """
     m[base + PHASE], m[base + RUN], m[base + LAST], m[base + RAW] = FRAME, 0, RECESSIVE_LEVEL, 0
     m[base + CRC], m[base + HEADER], m[base + HIGH], m[base + LOW] = 0, 0, 0, 0
     m[base + DATA_FROM], m[base + RAW_END] = EXTENDED_HEADER_BITS, _UNKNOWN
     m[base + TRANSMITS], m[base + EXCUSED] = 0, 0
-    if not take_ready(m, base, ready_before):
+    if ready_before == 0 or not take_ready(m, base, ready_before):
         return False
     _commit(m, base)
     return True
