@@ -13,12 +13,16 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from busdesign.answers.audit import audit as audit
     from busdesign.answers.check import check as check
+    from busdesign.answers.compare import compare as compare
     from busdesign.answers.compile import compile_catalogue as compile_catalogue
     from busdesign.answers.explain import explain as explain
     from busdesign.answers.frame import frame as frame
     from busdesign.answers.new import new_project as new_project
+    from busdesign.answers.record import record as record
     from busdesign.answers.recording import read_traffic as read_traffic
+    from busdesign.answers.replay import replay as replay
     from busdesign.answers.simulate import simulate as simulate
     from busdesign.answers.timing import timing as timing
     from busdesign.answers.timing_of import timing_of as timing_of
@@ -26,12 +30,16 @@ if TYPE_CHECKING:
     from busdesign.traffic.files import write_traffic as write_traffic
 
 _WHERE = {
+    "audit": ("busdesign.answers.audit", "audit"),
     "check": ("busdesign.answers.check", "check"),
+    "compare": ("busdesign.answers.compare", "compare"),
     "compile_catalogue": ("busdesign.answers.compile", "compile_catalogue"),
     "explain": ("busdesign.answers.explain", "explain"),
     "frame": ("busdesign.answers.frame", "frame"),
     "load": ("busdesign.catalogue.reader", "read_catalogue"),
     "new_project": ("busdesign.answers.new", "new_project"),
+    "record": ("busdesign.answers.record", "record"),
+    "replay": ("busdesign.answers.replay", "replay"),
     "read_traffic": ("busdesign.answers.recording", "read_traffic"),
     "simulate": ("busdesign.answers.simulate", "simulate"),
     "timing": ("busdesign.answers.timing", "timing"),
@@ -40,13 +48,17 @@ _WHERE = {
 }
 
 __all__ = [
+    "audit",
     "check",
+    "compare",
     "compile_catalogue",
     "explain",
     "frame",
     "load",
     "new_project",
     "read_traffic",
+    "record",
+    "replay",
     "simulate",
     "timing",
     "timing_of",

@@ -4,7 +4,8 @@
     ├── InputError(findings)      what was given cannot be used; carries every finding, sorted by place
     │   ├── CatalogueError        a message catalogue
     │   ├── ScenarioError         a scenario
-    │   └── CaptureError          a recording of traffic
+    │   ├── CaptureError          a recording of traffic
+    │   └── InterfaceError        an interface to a bus, or what was to be done with it
     ├── ModelError(findings)      a node model under sim/ broke its contract while running
     └── OutputError               a result cannot be written where it was asked for
 
@@ -40,6 +41,10 @@ class ScenarioError(InputError):
 
 class CaptureError(InputError):
     """A recording in which nothing can be read."""
+
+
+class InterfaceError(InputError):
+    """An interface to a bus that cannot be opened, or that is not to be used as it was asked for."""
 
 
 class ModelError(_WithFindings):

@@ -6,12 +6,26 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-from busdesign.cli import check, compile, demo, explain, frame, new, schema, simulate, timing
+from busdesign.cli import (
+    audit,
+    check,
+    compare,
+    compile,
+    demo,
+    explain,
+    frame,
+    new,
+    record,
+    replay,
+    schema,
+    simulate,
+    timing,
+)
 from busdesign.cli.exits import INTERRUPTED, UNUSABLE
 from busdesign.cli.output import flush_streams, prepare_streams, say, tell
 from busdesign.cli.parser import Parser
 
-COMMANDS = (demo, new, check, compile, simulate, frame, timing, explain, schema)
+COMMANDS = (demo, new, check, compile, simulate, audit, compare, replay, record, frame, timing, explain, schema)
 SHELLS = ("bash", "zsh", "tcsh")
 
 DESCRIPTION = """Design the messages of a two-wire field bus (CAN, ISO 11898), prove that the bus carries them in the

@@ -41,7 +41,6 @@ def write_report(
 
 def render_report(check: CheckAnswer, runs: Sequence[SimulateAnswer], *, dated: str = "") -> str:
     """The report as HTML: the same for the same answers. ``dated`` is shown beside the revision if given."""
-    style, script = _asset(STYLE), "\n".join(_asset(name) for name in SCRIPTS)
     sections = [
         title_block(check, dated),
         verdict_section(check, runs),
@@ -53,6 +52,12 @@ def render_report(check: CheckAnswer, runs: Sequence[SimulateAnswer], *, dated: 
         scope_section(),
         cautions_section(check.definition),
     ]
+    return html_page(f"{text(check.catalogue)}: bus report", sections)
+
+
+def html_page(title: str, sections: Sequence[str]) -> str:
+    """A page of finished ``sections`` with the style and the scripts that they need; ``title`` is finished HTML too."""
+    style, script = _asset(STYLE), "\n".join(_asset(name) for name in SCRIPTS)
     # The policy lets nothing run or load but this very style and script, whatever a catalogue's texts may say.
     policy = f"default-src 'none'; style-src {_digest(style)}; script-src {_digest(script)}"
     body = "\n".join(sections)
@@ -62,7 +67,7 @@ def render_report(check: CheckAnswer, runs: Sequence[SimulateAnswer], *, dated: 
 <meta charset="utf-8">
 <meta http-equiv="Content-Security-Policy" content="{policy}">
 <meta name="viewport" content="width=device-width, initial-scale=1">
-<title>{text(check.catalogue)}: bus report</title>
+<title>{title}</title>
 <style>{style}</style>
 </head>
 <body>

@@ -29,7 +29,8 @@ class Capture:
     """A recording and what is known of it; ``blocks`` reads it from its beginning each time.
 
     ``channels`` (names), ``bad_lines`` and ``notices`` (sentences about the file as a whole) hold what was met so far,
-    all of it once ``blocks`` has come to its end. ``facts`` gains the clock's resolution where the file says it.
+    all of it once ``blocks`` has come to its end; ``part_read`` is the part of the file, 0 to 1, that was read so far.
+    ``facts`` gains the clock's resolution where the file says it.
     """
 
     def __init__(self, path: str | os.PathLike[str], channel: str | None, facts: RecordingFacts) -> None:
@@ -40,6 +41,7 @@ class Capture:
         self.notices: Sequence[str] = ()
         self.channels: tuple[str, ...] = ()
         self.is_from_cache = False
+        self.part_read = 0.0
 
     def blocks(self, block_frames: int = BLOCK_FRAMES) -> Generator[Traffic, None, None]:
         """The frames in the order of the file, at most ``block_frames`` at a time; times go on from block to block.
@@ -52,8 +54,9 @@ class Capture:
             kept = column_cache.find(recording) if recording else None
             if kept:
                 self._recall(kept)
-                parts = (kept.traffic[at : at + block_frames] for at in range(0, len(kept.traffic), block_frames))
-                yield from map(self._chosen, parts)
+                for at in range(0, len(kept.traffic), block_frames):
+                    self.part_read = min((at + block_frames) / len(kept.traffic), 1.0)
+                    yield self._chosen(kept.traffic[at : at + block_frames])
             else:
                 yield from self._read(frame_format, stream, block_frames, column_cache.Keeper(recording))
         if self.channel is not None and self.channel not in self.channels:
@@ -90,11 +93,12 @@ class Capture:
     ) -> Iterator[Traffic]:
         gathering = Gathering(block_frames)
         self.is_from_cache, self.bad_lines, self.notices = False, gathering.bad_lines, gathering.notices
-        count = 0
+        count, size = 0, os.fstat(stream.fileno()).st_size  # 0 of a pipe
         try:
             with _content(stream, frame_format, gathering) as content:
                 for block in frame_format.reader(stream)(content, gathering):
                     count += len(block)
+                    self.part_read = stream.tell() / size if size else 0.0
                     self.channels = block.channels
                     keeper.add(block)
                     yield self._chosen(block)
