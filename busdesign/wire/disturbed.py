@@ -27,9 +27,11 @@ from types import MappingProxyType
 from typing import TypeAlias
 
 from busdesign.wire.confinement import (
+    DOMINANT_BITS_A_STEP,
     ERROR_ACTIVE,
     Counters,
     after_dominant_behind_flag,
+    after_dominant_too_long,
     after_receive_error,
     after_reception,
     after_transmission,
@@ -59,6 +61,8 @@ class Step(Enum):
     TRANSMIT_ERROR = "transmit error"
     RECEIVE_ERROR = "receive error"
     DOMINANT_BEHIND_FLAG = "dominant bit behind its flag"
+    SENDER_HELD_DOWN = "eight dominant bits behind a transmitter's flag"
+    RECEIVER_HELD_DOWN = "eight dominant bits behind a receiver's flag"
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +126,10 @@ def counted(tec: int, rec: int, steps: Iterable[Step]) -> tuple[int, int]:
                 rec = after_reception(rec)
             case Step.DOMINANT_BEHIND_FLAG:
                 rec = after_dominant_behind_flag(rec)
+            case Step.SENDER_HELD_DOWN:
+                tec = after_dominant_too_long(tec)
+            case Step.RECEIVER_HELD_DOWN:
+                rec = after_dominant_too_long(rec)
     return tec, rec
 
 
@@ -350,9 +358,18 @@ def _steps(played: _Played, party: _Party) -> tuple[Step, ...]:
         assert found is not None
         saw_dominant = "0" in played.wire[found.flag_bit : _flag_end(played.wire, party)]
         excused = found.kind is Kind.ACKNOWLEDGE and excuses_missing_acknowledgement(party.is_passive, saw_dominant)
-        return (Step.TRANSMIT_ERROR,) if counts_transmit_error(excused, found.kind is Kind.STUFF) else ()
+        held_down = (Step.SENDER_HELD_DOWN,) * _times_held_down(played.wire, party)
+        counts = counts_transmit_error(excused, found.kind is Kind.STUFF)
+        return (Step.TRANSMIT_ERROR, *held_down) if counts else held_down
     if is_error:
         steps.append(Step.RECEIVE_ERROR)
         if played.wire[_flag_end(played.wire, party)] == "0":
             steps.append(Step.DOMINANT_BEHIND_FLAG)
+        steps += [Step.RECEIVER_HELD_DOWN] * _times_held_down(played.wire, party)
     return tuple(steps)
+
+
+def _times_held_down(wire: str, party: _Party) -> int:
+    """How often eight dominant bits follow a party's own flag, each of them a step of its counter."""
+    behind = wire[_flag_end(wire, party) :]
+    return (len(behind) - len(behind.lstrip("0"))) // DOMINANT_BITS_A_STEP

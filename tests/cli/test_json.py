@@ -108,8 +108,7 @@ def test_check_holds(demo: Path, here: Here) -> None:
     assert (demand["period_ms"], demand["deadline_ms"], demand["length_bytes"]) == (50, 10, 2)
     assert demand["frame_bits_formula"] == 75  # 8 n + 44 + (34 + 8 n - 1) // 4 + 3, Davis et al. 2007, eq. 1
     assert demand["frame_bits_max"] == 69  # exactly: no data of two bytes under this identifier attain the formula
-    assert {found["severity"] for found in ran.answer["findings"]} <= {"advice"}
-    assert {found["where"]["file"] for found in ran.answer["findings"]} == {"messages/saltmarsh.yaml"}
+    assert ran.answer["findings"] == []
 
 
 def test_check_with_a_broken_promise(gate: Gate, here: Here) -> None:

@@ -58,7 +58,7 @@ SCENARIOS = {
     "switch: down": ("switch: «donw", "`panel.switch` is never `donw`", "did you mean `down`?"),
     "set: {panel.switch: down}": ("set: {«panel.lamp: red}", "`panel.lamp` cannot be set", ""),
     "node: motor": ("node: «moter", "there is no node `moter`", "did you mean `motor`?"),
-    "kind: silent": ("kind: «silence", "expected `silent`, found `silence`", "did you mean `silent`?"),
+    "kind: silent": ("kind: «silence", "there is no kind of fault `silence`", "did you mean `silent`?"),
     "at: 100 ms": ("at: «100 s", "`at: 100 s` is beyond the run, which ends at 1 s", "run for longer"),
     "until: 800 ms": ("until: «200 ms", "the fault ends at 200 ms, but begins at 300 ms", ""),
     "lamp == red": ("lamp == «rde", "`panel.lamp` is never `rde`", "did you mean `red`?"),
