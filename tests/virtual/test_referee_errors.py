@@ -127,7 +127,7 @@ def test_an_error_passive_node_suspends_its_next_transmission() -> None:
 
 
 def test_a_node_in_suspended_transmission_joins_no_frame_of_another() -> None:
-    """Two frames of an error-passive node, the second more urgent than the one that another node has in the meantime."""
+    """It has two frames; the second is more urgent than the one that another node gets in the meantime."""
     passive = Station("passive", (Offer(0, FRAME), Offer(0, FRAME)), counters=Counters(140, 0))
     seen = run([passive, Station("b", (Offer(5, Frame(0x7FF)),))], 400)
     assert rows_of(seen.attempts, "station", "start")[:2] == [(0, 0), (1, BITS)]
