@@ -332,7 +332,9 @@ def _conclude(played: _Played) -> None:
         played.free_bit = max(passive) + FLAG_BITS + after_flag
     for party in played.parties:
         if party.detection and not party.flag_is_dominant:
-            party.free_bit = played.wire.find("1", _flag_end(played.wire, party)) + after_flag
+            own = played.wire.find("1", _flag_end(played.wire, party)) + after_flag
+            # Dominant flags within its delimiter make it wait like all others; passive ones it does not see.
+            party.free_bit = max(played.free_bit, own) if dominant else own
         party.steps = _steps(played, party)
 
 
