@@ -155,6 +155,11 @@ def format_duration(time_ns: int | Fraction) -> str:
     return f"{_plain(Fraction(time_ns))} ns"
 
 
+def percent(ratio: Fraction | float) -> str:
+    """``ratio`` in per cent, in four digits: ``0.4854 %``."""
+    return f"{float(ratio) * 100:.4g} %"
+
+
 def format_bit_rate(bit_rate_bit_s: int | Fraction) -> str:
     """A bit rate as people say it: ``250 kbit/s``, ``1 Mbit/s``."""
     for unit, scale in (("Mbit/s", 10**6), ("kbit/s", 10**3)):

@@ -14,7 +14,7 @@ from busdesign.answers.timing_shape import BitTimingAnswer, RejectedAnswer, Sett
 from busdesign.answers.wires_check import PropagationAnswer, propagation_answer, recommended_answers
 from busdesign.catalogue.wires import with_most_room
 from busdesign.findings import Finding, Refused, Severity
-from busdesign.units import format_bit_rate
+from busdesign.units import format_bit_rate, percent
 from busdesign.wire.bit_rates import nearest_common_rate_bit_s
 from busdesign.wire.bit_timing import GENERIC_LIMITS, SMALL, Limits, recommended_sample_point
 from busdesign.wire.bit_timing_reasons import why_best
@@ -96,8 +96,8 @@ def _refuse_outside_the_bit(asked: Asked) -> None:
     if not 0 < wanted < 1:
         near = _settings(asked, Fraction(0), _LATEST if wanted >= 1 else 1 - _LATEST)
         nearest = min((one.setting.sample_point for one in near), key=lambda point: abs(point - wanted))
-        text = f"a sample point of {_percent(wanted)} is outside the bit"
-        raise OutOfReach(text, f"the nearest possible is {_percent(nearest)}", nearest)
+        text = f"a sample point of {percent(wanted)} is outside the bit"
+        raise OutOfReach(text, f"the nearest possible is {percent(nearest)}", nearest)
 
 
 def _ranked(asked: Asked, most: int) -> tuple[list[Assessment], int]:
@@ -183,7 +183,7 @@ def _rejected(asked: Asked, best: Assessment) -> list[RejectedAnswer]:
 def _why_not(asked: Asked, best: Assessment, other: Assessment) -> list[str]:
     made, why = other.setting.sample_point, []
     if abs(made - asked.sample_point) > abs(best.setting.sample_point - asked.sample_point):
-        why.append(f"it samples at {_percent(made)}, wanted {_percent(asked.sample_point)}")
+        why.append(f"it samples at {percent(made)}, wanted {percent(asked.sample_point)}")
     if other.delay_slack_ns < 0:
         carried, delay = spelt(2 * other.setting.longest_delay_ns, "ns"), spelt(2 * asked.delay_ns, "ns")
         why.append(f"its prop_seg covers {carried} of the {delay} there and back")
@@ -198,7 +198,7 @@ def _propagation(asked: Asked, best: Assessment, trunk: TrunkLimit) -> Propagati
 
 def _assumed(asked: Asked, *, is_point_given: bool) -> list[str]:
     rate = format_bit_rate(asked.bit_rate_bit_s)
-    found = [] if is_point_given else [f"the sample point recommended for {rate}, {_percent(asked.sample_point)}"]
+    found = [] if is_point_given else [f"the sample point recommended for {rate}, {percent(asked.sample_point)}"]
     if asked.given_node_delay_ns is None:
         found.append(
             f"each node takes {spelt(LOOP_DELAY_NS_MAX, 'ns')} from transmit input to receive output, at most"
@@ -217,14 +217,14 @@ def _findings(
 ) -> tuple[Finding, ...]:
     found = []
     if best.margin < 0:
-        off = f" and its rate is off by {_percent(abs(best.rate_error))}" if best.rate_error else ""
+        off = f" and its rate is off by {percent(abs(best.rate_error))}" if best.rate_error else ""
         which = "the best setting" if asked.registers is None else "the given setting"
         text = (
-            f"the clock may be off by {_percent(Fraction(best.clock_tolerance))}{off}, {which} bears "
-            f"{_percent(best.oscillator_tolerance)} ({best.weakest.name}: {best.weakest.text})"
+            f"the clock may be off by {percent(Fraction(best.clock_tolerance))}{off}, {which} bears "
+            f"{percent(best.oscillator_tolerance)} ({best.weakest.name}: {best.weakest.text})"
         )
         most = best.oscillator_tolerance - abs(best.rate_error)
-        better = f"a clock within {_percent(most)} would do" if most > 0 else "a clock that makes the rate exactly"
+        better = f"a clock within {percent(most)} would do" if most > 0 else "a clock that makes the rate exactly"
         another = "an earlier sample point bears more" if asked.registers is None else "or other registers"
         fix = f"{better}; {another}"
         found.append(Finding("clock-tolerance", Severity.BROKEN, None, text, fix))
@@ -232,12 +232,12 @@ def _findings(
         found.append(_too_long(asked, best, trunk, rejected))
     if best.rate_error and asked.registers is not None:
         made = format_bit_rate(best.setting.bit_rate_bit_s)
-        text = f"the registers make {made}, {_percent(best.rate_error)} off, which the tolerance has to pay"
+        text = f"the registers make {made}, {percent(best.rate_error)} off, which the tolerance has to pay"
         found.append(Finding("rate-inexact", Severity.ADVICE, None, text, f"{made} is what they make exactly"))
     elif best.rate_error:
         text = (
             f"{format_bit_rate(asked.bit_rate_bit_s)} cannot be made exactly, but "
-            f"{format_bit_rate(best.setting.bit_rate_bit_s)}, {_percent(best.rate_error)} off, which the tolerance "
+            f"{format_bit_rate(best.setting.bit_rate_bit_s)}, {percent(best.rate_error)} off, which the tolerance "
             "has to pay"
         )
         clocks = [(asked.clock_hz, asked.limits)]
@@ -251,7 +251,7 @@ def _too_long(asked: Asked, best: Assessment, trunk: TrunkLimit, carrying: Seque
     carried_ns = 2 * best.setting.longest_delay_ns
     text = (
         f"an edge takes {spelt(2 * asked.delay_ns, 'ns')} there and back, the longest propagation segment before a "
-        f"sample point of {_percent(best.setting.sample_point)} lasts {spelt(carried_ns, 'ns')}"
+        f"sample point of {percent(best.setting.sample_point)} lasts {spelt(carried_ns, 'ns')}"
     )
     longest_m = trunk.longest_trunk_m
     if longest_m is None:
@@ -259,9 +259,5 @@ def _too_long(asked: Asked, best: Assessment, trunk: TrunkLimit, carrying: Seque
     else:
         fix = f"the longest possible wire is {floor(longest_m * 100) / 100:g} m; a lower bit rate allows more"
     if carrying:
-        fix += f"; a sample point of {_percent(Fraction(carrying[0].setting.sample_point))} carries this one"
+        fix += f"; a sample point of {percent(Fraction(carrying[0].setting.sample_point))} carries this one"
     return Finding("propagation", Severity.BROKEN, None, text, fix)
-
-
-def _percent(ratio: Fraction) -> str:
-    return f"{float(ratio) * 100:.4g} %"

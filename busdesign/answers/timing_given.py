@@ -1,9 +1,8 @@
 """A setting that is given as the classical two registers: what they mean, and what is to be said of them."""
 
-from fractions import Fraction
-
 from busdesign.catalogue.wires import with_most_room
 from busdesign.findings import Refused
+from busdesign.units import percent
 from busdesign.wire.bit_timing import SMALL, SMALL_HALVED, Limits, Setting, quanta_for
 from busdesign.wire.bit_timing_registers import TwoRegisters
 from busdesign.wire.oscillator import Assessment
@@ -29,7 +28,7 @@ def said_of(word: int, one: Assessment) -> tuple[str, ...]:
     """The registers in words."""
     setting, pair = one.setting, TwoRegisters.of_word(word)
     samples = "three samples of each bit" if pair.three_samples else "one sample of each bit"
-    rate_error = f", {_percent(one.rate_error)} off the wanted rate" if one.rate_error else ""
+    rate_error = f", {percent(one.rate_error)} off the wanted rate" if one.rate_error else ""
     made = f"{float(setting.quantum_ns):.6g} ns in a quantum, {setting.quanta} quanta in a bit"
     segments = setting.segments
     divided = (
@@ -40,7 +39,3 @@ def said_of(word: int, one: Assessment) -> tuple[str, ...]:
         f"they hold prop_seg and phase_seg1 as one sum, {divided}: two equal phases unless a delay or the sum forbids",
         f"its weakest condition is `{one.weakest.name}`: {one.weakest.text}",
     )
-
-
-def _percent(ratio: Fraction) -> str:
-    return f"{float(ratio) * 100:.4g} %"

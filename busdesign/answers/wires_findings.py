@@ -10,7 +10,7 @@ from busdesign.catalogue.model import Catalogue
 from busdesign.catalogue.wires import NodeSetting
 from busdesign.catalogue.wires_places import HARNESS, Keys, place_above, place_of, told
 from busdesign.findings import Finding, Place
-from busdesign.units import format_bit_rate
+from busdesign.units import format_bit_rate, percent
 from busdesign.wire.bit_rates import nearest_common_rate_bit_s
 from busdesign.wire.levels import LevelRule
 from busdesign.wire.physical_layer import LEAST_LOAD_OHM
@@ -49,7 +49,7 @@ def _timing(definition: Catalogue, found: Judged) -> Iterator[Finding]:
         tight = found.apart.tightest
         text = (
             f"`{tight.sender}` and `{tight.receiver}` do not understand each other at the worst of their clocks: "
-            f"{tight.name}, by {_percent(-tight.margin)} of each"
+            f"{tight.name}, by {percent(-tight.margin)} of each"
         )
         fix = f"a better clock for one of them, or a larger `sjw` for `{tight.receiver}`"
         yield broken("clocks-apart", _at(definition, "nodes", tight.receiver, "timing"), text, fix)
@@ -57,14 +57,14 @@ def _timing(definition: Catalogue, found: Judged) -> Iterator[Finding]:
 
 def _beyond_tolerance(definition: Catalogue, setting: NodeSetting) -> Finding:
     assessment = setting.assessment
-    off = f" and its rate is off by {_percent(abs(assessment.rate_error))}" if assessment.rate_error else ""
-    by, bears = _percent(Fraction(assessment.clock_tolerance)), _percent(assessment.oscillator_tolerance)
+    off = f" and its rate is off by {percent(abs(assessment.rate_error))}" if assessment.rate_error else ""
+    by, bears = percent(Fraction(assessment.clock_tolerance)), percent(assessment.oscillator_tolerance)
     text = (
         f"the clock of `{setting.node}` may be off by {by}{off}, its setting bears {bears} "
         f"({assessment.weakest.name}: {assessment.weakest.text})"
     )
     most = assessment.oscillator_tolerance - abs(assessment.rate_error)
-    better = f"a clock within {_percent(most)} would do" if most > 0 else "a clock that makes the rate exactly"
+    better = f"a clock within {percent(most)} would do" if most > 0 else "a clock that makes the rate exactly"
     fix = f"{better}; so may another `timing`" if setting.is_given else better
     return broken("clock-tolerance", _at(definition, "nodes", setting.node, "tolerance"), text, fix)
 
@@ -73,7 +73,7 @@ def _inexact(definition: Catalogue, found: Judged, inexact: list[NodeSetting]) -
     first = inexact[0]
     text = (
         f"{listed([setting.node for setting in inexact])} cannot make {format_bit_rate(definition.bus.bit_rate_bit_s)} "
-        f"exactly, but {format_bit_rate(first.setting.bit_rate_bit_s)}, {_percent(first.assessment.rate_error)} off, "
+        f"exactly, but {format_bit_rate(first.setting.bit_rate_bit_s)}, {percent(first.assessment.rate_error)} off, "
         "which its tolerance has to pay"
     )
     boards = [(setting.setting.clock_hz, setting.limits) for setting in found.settings.values()]
@@ -230,7 +230,3 @@ def _down(length_m: Fraction) -> Fraction:
 
 def _up(cross_section_mm2: Fraction) -> str:
     return f"{ceil(cross_section_mm2 * 100) / 100:g}"
-
-
-def _percent(ratio: Fraction) -> str:
-    return f"{float(ratio) * 100:.4g} %"

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from busdesign.cli.text import findings_text, printable, table, verdict, wrapped
-from busdesign.units import format_bit_rate
+from busdesign.units import format_bit_rate, percent
 
 if TYPE_CHECKING:
     from busdesign.answers.timing_shape import BitTimingAnswer, SettingAnswer
@@ -50,7 +50,7 @@ def bit_drawing(setting: "SettingAnswer") -> str:
     key = "   ".join(f"{3 * letter} {name}: {quanta}" for letter, name, quanta in segments)
     at_ns = (setting.quanta - setting.phase_seg2) * setting.quantum_ns
     bit_ns = setting.quanta * setting.quantum_ns
-    sample = f"sample point {_percent(setting.sample_point)}: {at_ns:.6g} of {bit_ns:.6g} ns"
+    sample = f"sample point {percent(setting.sample_point)}: {at_ns:.6g} of {bit_ns:.6g} ns"
     caret = f"{' ' * sample_column}^ {sample}"
     if len(caret) > WIDTH and sample_column > len(sample):
         caret = f"{sample:>{sample_column - 1}} ^"
@@ -67,15 +67,15 @@ def settings_table(settings: "Sequence[SettingAnswer]") -> str:
     for one in settings:
         names = [printable(one.node or ""), "given" if one.is_given else "best"] if of_nodes else []
         spare = [f"{one.delay_slack_ns:.6g}"] if has_delay and one.delay_slack_ns is not None else []
-        judged = [_percent(one.margin), *spare, f"{one.weakest} {_percent(one.oscillator_tolerance)}"]
-        made = [_percent(one.sample_point), "none" if not one.rate_error else _percent(one.rate_error)]
+        judged = [percent(one.margin), *spare, f"{one.weakest} {percent(one.oscillator_tolerance)}"]
+        made = [percent(one.sample_point), "none" if not one.rate_error else percent(one.rate_error)]
         numbers = (one.quanta, one.prescaler, one.prop_seg, one.phase_seg1, one.phase_seg2, one.sjw)
         rows.append([*names, *judged, *made, *map(str, numbers)])
     return table(heads, rows, left=(0, 1) if of_nodes else ())
 
 
 def _head(found: "BitTimingAnswer") -> str:
-    wanted = f"{format_bit_rate(_exact(found.bit_rate_bit_s))}, sample point {_percent(found.sample_point)} wanted"
+    wanted = f"{format_bit_rate(_exact(found.bit_rate_bit_s))}, sample point {percent(found.sample_point)} wanted"
     if found.catalogue is not None:
         return f"{printable(found.catalogue)}: {wanted}"
     one = found.settings[0]
@@ -118,7 +118,7 @@ def _firmware(settings: "Sequence[SettingAnswer]") -> list[str]:
 
 def _short(one: "SettingAnswer") -> str:
     segments = f"1 + {one.prop_seg} + {one.phase_seg1} + {one.phase_seg2} quanta"
-    return f"prescaler {one.prescaler}, {segments} at {_percent(one.sample_point)}, margin {_percent(one.margin)}"
+    return f"prescaler {one.prescaler}, {segments} at {percent(one.sample_point)}, margin {percent(one.margin)}"
 
 
 def _apart(found: "BitTimingAnswer") -> list[str]:
@@ -127,7 +127,7 @@ def _apart(found: "BitTimingAnswer") -> list[str]:
         return []
     spare = "to spare" if pair.holds else "short"
     sides = f"{printable(pair.sender)} and {printable(pair.receiver)}"
-    return [f"of all pairs {sides} agree least: {_percent(abs(pair.margin))} {spare} ({pair.condition})"]
+    return [f"of all pairs {sides} agree least: {percent(abs(pair.margin))} {spare} ({pair.condition})"]
 
 
 def _wires(found: "BitTimingAnswer") -> list[str]:
@@ -163,14 +163,10 @@ def _summary(found: "BitTimingAnswer") -> str:
         return "nothing to judge, as no node has a clock"
     tight = min(found.settings, key=lambda one: one.margin) if found.catalogue is not None else found.settings[0]
     if tight.node:
-        whose = f"{printable(tight.node)} has least to spare, {_percent(tight.margin)} of its clock"
+        whose = f"{printable(tight.node)} has least to spare, {percent(tight.margin)} of its clock"
         return whose if found.holds else f"{whose}; what breaks is above"
     if found.holds:
         which = "given" if tight.is_given else "best"
-        return f"the {which} setting leaves {_percent(tight.margin)} of the clock to spare"
+        return f"the {which} setting leaves {percent(tight.margin)} of the clock to spare"
     keeps = "the given setting does not keep" if tight.is_given else "no setting keeps"
     return f"{keeps} every margin; what breaks is above"
-
-
-def _percent(ratio: float) -> str:
-    return f"{ratio * 100:.4g} %"

@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from busdesign.cli.text import wrapped
+from busdesign.units import percent
 
 if TYPE_CHECKING:
     from busdesign.answers.check import CheckAnswer
@@ -27,13 +28,13 @@ def wires_text(found: "CheckAnswer") -> list[str]:
 
 def _timing(found: "CheckAnswer") -> str:
     tight = min(found.timing, key=lambda timing: timing.margin)
-    off = f" and its rate is off by {_percent(abs(tight.rate_error))}" if tight.rate_error else ""
-    borne = f"its setting ({_setting(tight)}) bears {_percent(tight.oscillator_tolerance)} ({tight.weakest})"
-    by = _percent(tight.clock_tolerance)
+    off = f" and its rate is off by {percent(abs(tight.rate_error))}" if tight.rate_error else ""
+    borne = f"its setting ({_setting(tight)}) bears {percent(tight.oscillator_tolerance)} ({tight.weakest})"
+    by = percent(tight.clock_tolerance)
     parts = [f"{tight.node} has least to spare: its clock may be off by {by}{off}, {borne}"]
     pair = found.clocks_apart
     if pair is not None:
-        by = _percent(abs(pair.margin))
+        by = percent(abs(pair.margin))
         understood = (
             f"understand each other with {by} to spare" if pair.holds else f"do not understand each other by {by}"
         )
@@ -47,7 +48,7 @@ def _timing(found: "CheckAnswer") -> str:
 def _setting(timing: "TimingAnswer") -> str:
     segments = f"1 + {timing.prop_seg} + {timing.phase_seg1} + {timing.phase_seg2} quanta"
     origin = "as given" if timing.is_given else "the best"
-    return f"{origin}: prescaler {timing.prescaler}, {segments}, sampled at {_percent(timing.sample_point)}"
+    return f"{origin}: prescaler {timing.prescaler}, {segments}, sampled at {percent(timing.sample_point)}"
 
 
 def _wires(harness: "HarnessAnswer") -> str:
@@ -78,7 +79,3 @@ def _supply(found: "CheckAnswer") -> str:
         lies = f"lies up to {abs(ground.shift_v):.3g} V {side} that of {ground.hearer}, {left}"
         parts.append(f"the ground of {ground.driver} {lies}")
     return "; ".join(parts)
-
-
-def _percent(ratio: float) -> str:
-    return f"{ratio * 100:.4g} %"

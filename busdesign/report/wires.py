@@ -16,7 +16,7 @@ from busdesign.report.bit import (
 )
 from busdesign.report.markup import axis, lane, table, text
 from busdesign.report.verdict import BROKEN_SIGN, HOLDS_SIGN
-from busdesign.units import format_bit_rate
+from busdesign.units import format_bit_rate, percent
 
 ROOM = 1.06  # beyond the longest bar
 OPEN = (
@@ -54,7 +54,7 @@ def _timing(check: CheckAnswer) -> list[str]:
     if pair is not None:
         spare = "to spare" if pair.holds else "too little"
         sides = f"{text(pair.sender)} and {text(pair.receiver)}"
-        said = f"Of all pairs {sides} agree least: {_percent(abs(pair.margin))} {spare} ({text(pair.condition)})."
+        said = f"Of all pairs {sides} agree least: {percent(abs(pair.margin))} {spare} ({text(pair.condition)})."
         parts.append(f"<p>{said}</p>")
     return parts
 
@@ -78,11 +78,11 @@ _HEADS = (
 def _row(one: TimingAnswer) -> tuple[str, ...]:
     return (
         text(one.node),
-        _percent(one.margin),
-        _percent(one.oscillator_tolerance),
-        _percent(one.clock_tolerance),
-        _percent(one.rate_error) if one.rate_error else "none",
-        _percent(one.sample_point),
+        percent(one.margin),
+        percent(one.oscillator_tolerance),
+        percent(one.clock_tolerance),
+        percent(one.rate_error) if one.rate_error else "none",
+        percent(one.sample_point),
         str(one.prescaler),
         text(one.weakest),
         f"{one.clock_hz / 1e6:.9g}",
@@ -98,7 +98,7 @@ def _tolerances(check: CheckAnswer) -> str:
     ticks = ticks_to(most, _step(most), "%", 100)
     lanes = []
     for one in check.timing:
-        said = f"{_percent(takes[one.node])} of {_percent(one.oscillator_tolerance)}"
+        said = f"{percent(takes[one.node])} of {percent(one.oscillator_tolerance)}"
         late = takes[one.node] > one.oscillator_tolerance
         value = f'<span class="broken">{BROKEN_SIGN} too much: {said}</span>' if late else said
         drawn = tolerance_bar(one.oscillator_tolerance, takes[one.node], most)
@@ -230,7 +230,3 @@ def _step(most: float) -> float:
 
 def _rate(bit_rate_bit_s: float) -> str:
     return text(format_bit_rate(round(bit_rate_bit_s)))
-
-
-def _percent(ratio: float) -> str:
-    return f"{ratio * 100:.4g} %"

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from busdesign.findings import Refused
+from busdesign.units import percent
 from busdesign.wire.bit_timing_solver import AROUND
 from busdesign.wire.oscillator import Assessment
 
@@ -34,40 +35,40 @@ def why_best(ranked: Sequence[Assessment], sample_point: Fraction) -> tuple[str,
 
 
 def _margin(best: Assessment) -> str:
-    paid = [f"{_percent(best.oscillator_tolerance)} of oscillator tolerance"]
+    paid = [f"{percent(best.oscillator_tolerance)} of oscillator tolerance"]
     if best.rate_error:
-        paid.append(f"less {_percent(abs(best.rate_error))} of rate error")
+        paid.append(f"less {percent(abs(best.rate_error))} of rate error")
     if best.clock_tolerance:
-        paid.append(f"less {_percent(Fraction(best.clock_tolerance))} of the clock")
+        paid.append(f"less {percent(Fraction(best.clock_tolerance))} of the clock")
     if best.margin < 0:
-        return f"none has enough margin; this one lacks least, {_percent(-best.margin)}: " + " ".join(paid)
-    return f"it leaves the most margin, {_percent(best.margin)}: " + " ".join(paid)
+        return f"none has enough margin; this one lacks least, {percent(-best.margin)}: " + " ".join(paid)
+    return f"it leaves the most margin, {percent(best.margin)}: " + " ".join(paid)
 
 
 def _sampled(best: Assessment, wanted: Fraction) -> str:
     made = best.setting.sample_point
-    said = f"its sample point is {_percent(made)}"
+    said = f"its sample point is {percent(made)}"
     if made == wanted:
         return f"{said}, as wanted"
     if abs(made - wanted) <= AROUND:
-        return f"{said}, wanted {_percent(wanted)}"
+        return f"{said}, wanted {percent(wanted)}"
     if best.rate_error:
-        return f"{said}, the nearest to the wanted {_percent(wanted)} where the tolerance exceeds the rate's error"
-    return f"{said}, the nearest to the wanted {_percent(wanted)} that can be made"
+        return f"{said}, the nearest to the wanted {percent(wanted)} where the tolerance exceeds the rate's error"
+    return f"{said}, the nearest to the wanted {percent(wanted)} that can be made"
 
 
 def _rate(best: Assessment) -> str:
     if not best.rate_error:
         return "its rate is exact"
-    return f"its rate is off by {_percent(best.rate_error)}, which the margin has paid"
+    return f"its rate is off by {percent(best.rate_error)}, which the margin has paid"
 
 
 def _against(best: Assessment, other: Assessment, wanted: Fraction) -> str:
     """The first point of the order in which the two differ."""
     setting = other.setting
-    rival = f"the next (prescaler {setting.prescaler}, {setting.quanta} quanta, {_percent(setting.sample_point)})"
+    rival = f"the next (prescaler {setting.prescaler}, {setting.quanta} quanta, {percent(setting.sample_point)})"
     if other.margin != best.margin:
-        return f"{rival} leaves {_percent(other.margin)}"
+        return f"{rival} leaves {percent(other.margin)}"
     if other.conditions[-1].tolerance - abs(other.rate_error) != best.conditions[-1].tolerance - abs(best.rate_error):
         return f"{rival} leaves as much, but less in its other condition"
     if abs(setting.sample_point - wanted) != abs(best.setting.sample_point - wanted):
@@ -77,7 +78,3 @@ def _against(best: Assessment, other: Assessment, wanted: Fraction) -> str:
     if setting.quanta != best.setting.quanta:
         return f"{rival} is equal in all that, but has fewer quanta, so coarser ones"
     return f"{rival} is equal in all that, but its prescaler is larger"
-
-
-def _percent(ratio: Fraction) -> str:
-    return f"{float(ratio) * 100:.4g} %"

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from busdesign.findings import Refused
-from busdesign.units import NS_PER_S, format_bit_rate
+from busdesign.units import NS_PER_S, format_bit_rate, percent
 from busdesign.wire.bit_timing import (
     SYNC_SEG,
     Limits,
@@ -231,8 +231,8 @@ def _within_reach(wanted: _Wanted, within: Fraction | None) -> Fraction:
         return max(AROUND, distance)
     if distance > within:
         raise OutOfReach(
-            f"no sample point within {_percent(within)} of {_percent(wanted.sample_point)} can be made",
-            f"the nearest possible is {_percent(nearest)}",
+            f"no sample point within {percent(within)} of {percent(wanted.sample_point)} can be made",
+            f"the nearest possible is {percent(nearest)}",
             nearest,
         )
     return within
@@ -280,7 +280,3 @@ def _frequency(clock_hz: int | Fraction) -> str:
         each for each in (("MHz", 10**6), ("kHz", 10**3), ("Hz", 1)) if clock_hz >= each[1] or each[1] == 1
     )
     return f"{float(Fraction(clock_hz) / scale):.12g} {unit}"
-
-
-def _percent(ratio: Fraction) -> str:
-    return f"{float(ratio) * 100:.4g} %"

@@ -8,7 +8,7 @@ from busdesign.catalogue.freeze_wires import bus_of, limits_of, timing_of, wired
 from busdesign.catalogue.parts import Draft
 from busdesign.catalogue.wires import harness_from
 from busdesign.findings import Finding, Place, Refused, error
-from busdesign.units import format_bit_rate
+from busdesign.units import format_bit_rate, percent
 from busdesign.wire.bit_rates import nearest_common_rate_bit_s
 from busdesign.wire.bit_timing import LARGE, SMALL, Limits, Setting
 from busdesign.wire.bit_timing_solver import OutOfReach, settings_for
@@ -84,8 +84,8 @@ def _of_setting(draft: Draft, name: str, node: NodeWritten, bus: BusWritten, set
         off = abs(setting.sample_point - bus.sample_point)
         if off > max(_AROUND, min(abs(one.setting.sample_point - bus.sample_point) for one in possible)):
             text = (
-                f"`timing` of `{name}` samples at {_percent(setting.sample_point)} of the bit, "
-                f"the bus's `sample_point` is {_percent(bus.sample_point)}"
+                f"`timing` of `{name}` samples at {percent(setting.sample_point)} of the bit, "
+                f"the bus's `sample_point` is {percent(bus.sample_point)}"
             )
             yield error("timing", where, text, _best(draft, node, bus))
 
@@ -167,7 +167,3 @@ def _common_rate(draft: Draft, refused: OutOfReach) -> str:
 
 def _at(draft: Draft, name: str, *keys: str) -> Place:
     return draft.source.of_value(("nodes", name, *keys))
-
-
-def _percent(ratio: Fraction) -> str:
-    return f"{float(ratio) * 100:.4g} %"

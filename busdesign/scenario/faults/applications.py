@@ -27,9 +27,8 @@ JITTERING = FaultKind(
 DUPLICATE_IDENTIFIER = FaultKind(
     name="duplicate_identifier",
     meaning="the node sends frames with the message's identifier too, every `every` (else as often as the message)",
-    bus="receivers cannot tell them apart; where both start at once both win, and the first bit in which they differ "
-    "is "
-    "an error, again and again",
+    bus="receivers cannot tell them apart; where both start at once both win, and the first bit in which they "
+    "differ is an error, again and again",
     counters="collisions add 8 to the transmit counter of the sender that is followed, up to error passive",
     assumed="zeros as data; the second sender of a collision counts as a receiver of it: coarser than the wire",
     needs=("node", "message"),
